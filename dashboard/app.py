@@ -1,0 +1,42 @@
+"""The router: the pages, the line about old data, and the first steps while nothing is loaded.
+
+Run it as `racket-fleet serve`, or `python -m streamlit run dashboard/app.py` with RACKET_FLEET_STORE set.
+"""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from dashboard import address, data, screen
+from dashboard.first_steps import show_first_steps
+from pipeline.fleet import words
+from pipeline.store import StoreError
+
+ABOUT = "Says which rackets to restring this week and how much work the next weeks bring, from how each was really played."
+
+st.set_page_config(page_title="Racket fleet", page_icon="🎾", layout="wide", menu_items={"About": ABOUT})
+
+page = st.navigation(
+    [
+        st.Page("screens/this_week.py", title="This week", default=True),
+        st.Page("screens/racket.py", title="Racket", url_path="racket"),
+        st.Page("screens/workload.py", title="Workload", url_path="workload"),
+        st.Page("screens/records.py", title="Records", url_path="records"),
+    ],
+    position="top",
+)
+
+with st.container(horizontal_alignment="center"), st.container(width=1180):
+    try:
+        if data.view_version() is None:
+            show_first_steps()
+        else:
+            stale_note = data.club().stale_note
+            if stale_note:
+                st.warning(stale_note, icon=":material/schedule:")
+            page.run()
+            address.leave_mark(page.title)
+    except StoreError as error:
+        st.title("The club's store cannot be read", anchor=False)
+        st.error(words.plain(words.sentence(str(error))), icon=":material/error:")
+screen.watch_width()

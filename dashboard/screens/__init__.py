@@ -1,0 +1,1 @@
+"""One file a page; each asks for its frame and draws it."""

@@ -1,0 +1,41 @@
+"""Records: what came in, what was turned away and how to mend it; upload, templates, history. For everyone.
+
+In: the frame `records`, files dropped in. Out: the page.
+"""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from dashboard import data
+from dashboard.upload import show_places, show_templates, show_upload
+
+
+def show() -> None:
+    """The whole page."""
+    page = data.records()
+    st.title(page.title, anchor=False)
+    st.caption(data.club().byline)
+    st.subheader("Load files", anchor=False)
+    show_upload()
+    st.subheader("Rows to mend", anchor=False)
+    if page.rejects.table.empty:
+        st.caption("No row is waiting to be mended.")
+    else:
+        st.caption("The rest of each file is loaded. Mend these rows in your file and load the file again: only they change.")
+        show_places(page.rejects, "rejects.csv", "What to mend")
+    if not page.questions.table.empty:
+        st.subheader("Kept, but worth a look", anchor=False)
+        show_places(page.questions, "questions.csv", "What to check")
+    st.subheader("Templates", anchor=False)
+    show_templates()
+    st.subheader("What was loaded", anchor=False)
+    st.dataframe(
+        page.loads,
+        hide_index=True,
+        column_config={"Loaded": st.column_config.DatetimeColumn(format="ddd D MMM YYYY, HH:mm")},
+        placeholder="",
+    )
+
+
+show()

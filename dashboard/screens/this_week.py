@@ -1,0 +1,168 @@
+"""This week: which rackets to hand in, in what order and why. For the coach.
+
+In: the frame `this_week` for the filters in the address. Out: the page; a click on a line opens that racket.
+"""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from dashboard import address, charts, data, screen
+from pipeline.fleet import frames, words
+from pipeline.fleet.frames.this_week import CHART_DAYS
+
+COUNT_IN_LIST = 12
+RACKET_PAGE = "screens/racket.py"
+PAGE, FILTERS = "This week", ("squad", "player", "role", "show")
+
+
+def show() -> None:
+    """The whole page."""
+    head = st.container()
+    filters = choose_filters()
+    page = data.this_week(filters)
+    with head:
+        st.title(page.title, anchor=False)
+        st.caption(page.club.byline)
+        if page.lead:
+            st.markdown(page.lead)
+    if page.table.empty:
+        st.info(nothing_listed(page, filters), icon=":material/check:")
+    else:
+        show_calendar(page)
+        if screen.is_narrow():
+            show_list(page)
+        else:
+            show_table(page, filters)
+    for note in (page.at_bench, page.no_bed):
+        if note:
+            st.markdown(words.plain(note))
+
+
+def choose_filters() -> frames.Filters:
+    """Squad, player, role and how much to list: all kept in the address, so that a choice can be shared."""
+    address.come_home(PAGE, FILTERS)
+    offered = data.choices()
+    with st.expander("Squad, player, role") if screen.is_narrow() else st.container():
+        squad_place, player_place, role_place, show_place = st.columns([2, 2.4, 2, 2.6], vertical_alignment="bottom")
+    filters = frames.Filters(
+        squad=address.chosen_of(squad_place, "Squad", offered.squads, "squad", "All squads"),
+        player=address.chosen_of(player_place, "Player", offered.players, "player", "All players"),
+        role=address.chosen_of(role_place, "Role", offered.roles, "role", "All roles"),
+        show=address.switched_to(show_place, "Show", [frames.WEEK, frames.ALL], "show"),
+    )
+    address.keep(PAGE, FILTERS)
+    return filters
+
+
+def nothing_listed(page: frames.ThisWeek, filters: frames.Filters) -> str:
+    """What to say in place of an empty list."""
+    if page.count_all:
+        rackets = words.count(page.count_all, "racket")
+        return f"Nothing to hand in for this choice. Choose “{frames.ALL}” to see {rackets} in order."
+    if filters == frames.Filters(show=filters.show):
+        return "No racket has strings on file yet. Load rackets.csv and restrings.csv on the page Records."
+    return "No racket in play matches this choice. Choose another squad, player or role."
+
+
+def show_calendar(page: frames.ThisWeek) -> None:
+    """The calendar, with the next events beside it."""
+    narrow = screen.is_narrow()
+    left, right = (st.container(), st.container()) if narrow else st.columns([2.75, 1], gap="large")
+    with left:
+        st.subheader("Due, soonest first", anchor=False)
+        st.plotly_chart(
+            charts.week_calendar(
+                page.calendar,
+                page.events,
+                page.club.as_of,
+                CHART_DAYS,
+                screen.colours(),
+                narrow,
+            ),
+            theme=None,
+            config=charts.CONFIG,
+            key="calendar",
+            alt="Calendar of the rackets in the table: likely day and band of each, events as bands.",
+        )
+        st.caption("Mark: the likely day. Bar: 8 in 10 such beds end inside it. Pale bands: events.")
+    with right:
+        show_events(page)
+
+
+def show_events(page: frames.ThisWeek) -> None:
+    """The next events and whether rackets last to them."""
+    st.subheader("Next events", anchor=False)
+    if page.events.empty:
+        st.caption("No event in the next four weeks is on file. Load calendar.csv to see them here.")
+    for event in page.events.head(5).to_dict("records"):
+        with st.container(gap=None):
+            st.markdown(f"**{words.plain(event['label'])}**, {event['when']}")
+            if event["who"]:
+                st.caption(words.plain(event["who"]))
+            if event["rackets"]:
+                st.markdown(f"{'▲' if event['count_short'] else '✓'} {words.plain(event['rackets'])}")
+
+
+def show_table(page: frames.ThisWeek, filters: frames.Filters) -> None:
+    """The ranked list; the numbers stay numbers, so every column can be sorted."""
+    st.subheader("In order of urgency", anchor=False)
+    column = st.column_config
+    chosen = st.dataframe(
+        page.table,
+        key=f"ranked-{data.view_version()}-{hash(filters)}",
+        on_select="rerun",
+        selection_mode="single-cell",
+        hide_index=True,
+        row_height=screen.TWO_LINES,
+        height=screen.table_height(len(page.table), screen.TWO_LINES, at_most=10),
+        column_order=["racket_id", "who", "call", "towards_breaking", "towards_dead", "due_on", "days_left",
+                      "days_band", "why"],
+        column_config={
+            "racket_id": column.TextColumn("Racket", width=64, pinned=True),
+            "who": column.TextColumn("Player", width=108),
+            "call": column.TextColumn("Call", width=132),
+            "towards_breaking": column.ProgressColumn(
+                "Towards breaking", format="%d %%", min_value=0, max_value=100, color="orange", width=124,
+                help="Life used towards breaking. At 100 % half of such beds have broken.",
+            ),
+            "towards_dead": column.ProgressColumn(
+                "Towards dead", format="%d %%", min_value=0, max_value=100, color="green", width=124,
+                help="Life used towards going dead. At 100 % half of such beds have gone dead.",
+            ),
+            "due_on": column.DateColumn("Likely on", format="ddd D MMM", width=84),
+            "days_left": column.NumberColumn("Days left", format="%d", width=72, help="The likely number of days."),
+            "days_band": column.TextColumn("Band, days", width=84, help="8 in 10 such beds end within these days."),
+            "why": column.TextColumn("Why", width=374),
+        },
+        placeholder="",
+        alt="Rackets in order of urgency with life used, days left and the reason.",
+    )  # fmt: skip
+    st.caption("Click a line to open its racket.")
+    cells = chosen["selection"]["cells"]
+    if cells:
+        open_racket(page.table["racket_id"].iloc[cells[0][0]])
+
+
+def show_list(page: frames.ThisWeek) -> None:
+    """The same list for a phone: one paragraph a racket, its name the way to its page."""
+    st.subheader("In order of urgency", anchor=False)
+    is_all = st.session_state.get("list_all", False)
+    for row in page.table.head(None if is_all else COUNT_IN_LIST).to_dict("records"):
+        with st.container(gap=None):
+            with st.container(horizontal=True, horizontal_alignment="distribute", vertical_alignment="center", wrap=False):
+                st.markdown(f"**{words.plain(row['racket_id'])}** {words.plain(row['player'])}")
+                if st.button("Open", key=f"open-{row['racket_id']}", help=f"Open {row['racket_id']}", width="content"):
+                    open_racket(row["racket_id"])
+            st.markdown(frames.list_line(row))
+            st.caption(words.plain(row["why"]))
+    if not is_all and len(page.table) > COUNT_IN_LIST:
+        st.button(f"Show all {len(page.table)}", key="list_all")
+
+
+def open_racket(racket_id: str) -> None:
+    """To the page of one racket, which the address names."""
+    st.switch_page(RACKET_PAGE, query_params={"racket": racket_id})
+
+
+show()

@@ -1,0 +1,57 @@
+"""Workload: how many restrings the next weeks bring, and whether the bench has the hours. For the stringer.
+
+In: the frame `workload`. Out: the page.
+"""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from dashboard import charts, data, screen
+
+
+def show() -> None:
+    """The whole page."""
+    page = data.workload()
+    narrow = screen.is_narrow()
+    colours = screen.colours()
+    st.title(page.title, anchor=False)
+    st.caption(page.club.byline)
+    if page.weeks.empty:
+        st.info("Load restrings.csv, and matches.csv or practices.csv, on the page Records to get a forecast.")
+        return
+    st.markdown(page.sentence)
+    left, right = (st.container(), st.container()) if narrow else st.columns([1.5, 1], gap="large")
+    with left:
+        st.subheader("Restrings a week", anchor=False)
+        st.plotly_chart(
+            charts.weeks_ahead(page.weeks, page.past, page.club.as_of, colours, narrow),
+            theme=None,
+            config=charts.CONFIG,
+            key="weeks",
+            alt=f"Restrings by week, past and ahead. {page.title}.",
+        )
+    with right:
+        st.subheader("Hours at the bench", anchor=False)
+        st.plotly_chart(
+            charts.bench_hours(page.weeks, colours, narrow),
+            theme=None,
+            config=charts.CONFIG,
+            key="hours",
+            alt="Bench hours likely to be needed by week, against the hours there are.",
+        )
+        if not page.has_bench_hours:
+            st.caption("No bench hours are on file. Load bench.csv to see whether the work fits.")
+    columns = ["Week from", "Restrings, likely", "Band", "Does it fit?"] if narrow else None
+    dates = {"Week from": st.column_config.DateColumn(format="ddd D MMM")}
+    st.subheader("Week by week", anchor=False)
+    st.dataframe(page.table, hide_index=True, column_order=columns, column_config=dates, placeholder="")
+    st.subheader("By string", anchor=False)
+    if page.strings.empty:
+        st.caption("No string is named in the forecast yet.")
+    else:
+        st.caption("All the weeks together. “Allow for” adds up each week's upper end, so it is on the safe side.")
+        st.dataframe(page.strings, hide_index=True)
+
+
+show()

@@ -1,0 +1,252 @@
+"""The `racket-fleet` command: arguments in, tables or plain CSV on standard output, messages on standard error.
+
+Exit status: 0 done; 1 nothing usable, with one sentence and no traceback; 2 wrong usage.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from pipeline import __version__
+from pipeline.command import output
+from pipeline.command.failures import says_why
+from pipeline.store import Store, StoreError
+
+app = typer.Typer(
+    help="Which rackets need stringing, and how many jobs the next weeks bring, from the club's own CSV files.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise typer.BadParameter(f"{text} is not a date such as 2026-03-14.") from None
+
+
+StoreOption = Annotated[Path, typer.Option("--store", metavar="DIR", help="The folder the club's store is in.")]
+OnOption = Annotated[
+    date | None,
+    typer.Option("--on", metavar="DATE", parser=_day, help="As of this day; else the last day on file."),
+]
+CsvOption = Annotated[bool, typer.Option("--csv", help="Plain CSV on standard output and nothing else there.")]
+PortOption = Annotated[int | None, typer.Option("--port", min=1, max=65535, help="The port to serve on.")]
+
+DEFAULT_STORE = Path("club")
+
+
+def _version(is_asked: bool) -> None:
+    if is_asked:
+        typer.echo(f"racket-fleet {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def main(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and stop.")
+    ] = False,
+) -> None:
+    """Which rackets need stringing, and how many jobs the next weeks bring, from the club's own CSV files."""
+
+
+@app.command()
+@says_why
+def demo(
+    store: Annotated[Path, typer.Option("--store", metavar="DIR", help="Where to put the demo club.")] = Path(
+        "demo-club"
+    ),
+    no_serve: Annotated[
+        bool, typer.Option("--no-serve", help="Stop after printing; do not open the dashboard.")
+    ] = False,
+    port: PortOption = None,
+) -> None:
+    """Load an invented academy afresh, print its most urgent rackets and open the dashboard."""
+    from pipeline.command.demo import fresh_demo
+    from pipeline.command.serving import address, free_port, serve_dashboard
+
+    club = fresh_demo(store, output.progress)
+    with _snapshot(club, None) as (snapshot, as_of):
+        output.print_urgent(snapshot.rank(days=14), as_of, count=5)
+    chosen = free_port(port)
+    output.say(f"Dashboard: {address(chosen)}", to_stdout=True)
+    if not no_serve:
+        serve_dashboard(club, chosen)
+
+
+@app.command()
+@says_why
+def load(
+    paths: Annotated[list[Path], typer.Argument(metavar="PATH...", help="A folder of CSV files, or single files.")],
+    store: StoreOption = DEFAULT_STORE,
+    on: Annotated[
+        date | None, typer.Option("--on", metavar="DATE", parser=_day, help="Take this day as today; else the clock's.")
+    ] = None,
+    csv: CsvOption = False,
+) -> None:
+    """Load a folder or files: what was read, new, corrected, unchanged and rejected."""
+    club = Store(store)
+    with output.progress() as show:
+        report = club.load(paths, progress=show, load_day=on)
+    for sentence in (*report.refused, *report.notes):
+        output.say(sentence)
+    output.print_load(report, is_csv=csv)
+    if not report.is_usable:
+        raise typer.Exit(1)
+    rejected = report.total("rejected")
+    if report.count_mended:
+        output.say(
+            f"{report.count_mended} rejected {'row' if report.count_mended == 1 else 'rows'} of earlier loads mended."
+        )
+    if rejected:
+        output.say(
+            f"{rejected} {'row was' if rejected == 1 else 'rows were'} rejected: racket-fleet rejects says "
+            "how to mend them."
+        )
+    _refresh(club)
+
+
+@app.command()
+@says_why
+def rejects(
+    store: StoreOption = DEFAULT_STORE,
+    with_mended: Annotated[bool, typer.Option("--all", help="Show those that have been mended, too.")] = False,
+    csv: CsvOption = False,
+) -> None:
+    """Every rejected row and how to mend it."""
+    frame = Store(store).rejects(with_mended=with_mended)
+    columns = ["file", "line", "column", "value", "message"] + (["mended_at", "mended_how"] if with_mended else [])
+    output.print_frame(frame[columns], is_csv=csv, when_empty="No row is rejected.")
+
+
+@app.command()
+@says_why
+def rank(
+    days: Annotated[int, typer.Option("--days", min=1, max=365, help="How many days to look ahead.")] = 14,
+    squad: Annotated[str | None, typer.Option("--squad", metavar="S", help="This squad's rackets only.")] = None,
+    store: StoreOption = DEFAULT_STORE,
+    on: OnOption = None,
+    csv: CsvOption = False,
+) -> None:
+    """The rackets by urgency, each with its chances and the reason."""
+    club = Store(store)
+    if squad is not None:
+        _must_know_squad(club, squad)
+    with _snapshot(club, on) as (snapshot, as_of):
+        frame = snapshot.rank(days=days, squad=squad)
+    if csv:
+        output.print_frame(frame, is_csv=True)
+    else:
+        output.print_urgent(frame, as_of, count=None, days=days)
+
+
+@app.command()
+@says_why
+def forecast(
+    weeks: Annotated[int, typer.Option("--weeks", min=1, max=52, help="How many weeks ahead.")] = 6,
+    draws: Annotated[int, typer.Option("--draws", min=50, max=100_000, help="How many futures to simulate.")] = 2000,
+    seed: Annotated[int, typer.Option("--seed", min=0, help="The same seed gives the same numbers.")] = 0,
+    store: StoreOption = DEFAULT_STORE,
+    on: OnOption = None,
+    csv: CsvOption = False,
+) -> None:
+    """The restrings of the coming weeks, of every cause; week 1 starts the day after --on."""
+    with _snapshot(Store(store), on) as (snapshot, as_of):
+        frame = snapshot.forecast(weeks=weeks, draws=draws, seed=seed)
+    if not csv:
+        output.say(f"Restrings by week, as of {as_of}: mean, and the 10, 50 and 90 % points.")
+    output.print_frame(frame, is_csv=csv)
+
+
+@app.command()
+@says_why
+def export(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Where to write the CSV files.")],
+    store: StoreOption = DEFAULT_STORE,
+    replace: Annotated[bool, typer.Option("--replace", help="Replace CSV files that are there.")] = False,
+) -> None:
+    """Write the current facts as CSV files that load again without loss."""
+    counts = Store(store).export(folder, is_replacing=replace)
+    for file, count in counts.items():
+        typer.echo(f"{folder / file}: {count} {'row' if count == 1 else 'rows'}")
+    if not counts:
+        raise StoreError(f"{store} holds no rows, so nothing was written.")
+
+
+@app.command()
+@says_why
+def strike(
+    file: Annotated[str, typer.Argument(metavar="FILE", help="The file the row is in, such as matches.")],
+    key: Annotated[list[str], typer.Argument(metavar="KEY...", help="The row's key, such as M1 P3 R7.")],
+    store: StoreOption = DEFAULT_STORE,
+) -> None:
+    """Take back one recorded row; it stays in the history."""
+    club = Store(store)
+    shown = club.strike(file, key)
+    typer.echo(f"Taken back: {shown}")
+    _refresh(club)
+
+
+@app.command("check-free")
+@says_why
+def check_free(store: StoreOption = DEFAULT_STORE) -> None:
+    """Say whether a process is writing to the store: status 0 if none is, 1 with its name if one is."""
+    club = Store(store)
+    if not club.is_free():
+        raise StoreError(f"{store} is in use by {club.holder()}.")
+    typer.echo(f"{store} is free.")
+
+
+@app.command()
+@says_why
+def serve(store: StoreOption = DEFAULT_STORE, port: PortOption = None) -> None:
+    """Open the dashboard on this machine (127.0.0.1)."""
+    from pipeline.command.serving import address, free_port, serve_dashboard
+
+    chosen = free_port(port)
+    output.say(f"Dashboard: {address(chosen)}", to_stdout=True)
+    serve_dashboard(Store(store), chosen)
+
+
+def _refresh(club: Store) -> None:
+    """Rebuild what the dashboard reads."""
+    from pipeline.refresh import refresh
+
+    with output.waiting("Working out where every racket stands"):
+        refresh(club)
+
+
+def _must_know_squad(club: Store, squad: str) -> None:
+    with club.facts() as con:
+        squads = [name for (name,) in con.execute("select distinct squad from facts.players order by squad").fetchall()]
+    if squad not in squads:
+        raise StoreError(f"no player is in squad {squad}: the squads are {', '.join(squads) or 'not on file'}.")
+
+
+@contextmanager
+def _snapshot(club: Store, on: date | None) -> Iterator[tuple[Any, date]]:
+    """The model as of a day, default the last day on file."""
+    with club.facts() as con:
+        from pipeline.fleet.snapshot import snapshot
+        from pipeline.sql import last_logged_day
+
+        as_of = on or last_logged_day(con)
+        if as_of is None:
+            raise StoreError(f"{club.folder} has no dated record yet: load restrings, matches or practices first.")
+        with output.waiting("Working out where every racket stands"):
+            made = snapshot(con, as_of, club.settings)
+        yield made, as_of
+
+
+if __name__ == "__main__":
+    app()

@@ -1,0 +1,1 @@
+"""What the `racket-fleet` command needs besides the computation: printing, demo, serving, failures in words."""

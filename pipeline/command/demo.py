@@ -1,0 +1,64 @@
+"""The shipped sample data in, a freshly loaded store with a published view out."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from datetime import UTC, date, datetime
+from importlib.resources import as_file, files
+from pathlib import Path
+
+from pipeline.contract import Contract, load_contract
+from pipeline.store import Store, StoreError
+from pipeline.store.loading import Progress
+
+MARK = "demo.txt"
+MARK_TEXT = "This store holds an invented academy. `racket-fleet demo` empties this folder and loads it anew.\n"
+CLUB_NAME = "Sample academy"
+
+
+def last_recorded_day(folder: Path, contract: Contract) -> date | None:
+    """The latest day on which something is said to have happened in a folder of CSV files that keep the contract.
+
+    The demo takes it as today where the clock of the machine is behind it.
+    """
+    latest = ""
+    for resource in contract.resources.values():
+        path = folder / resource.file_name
+        names = [field.name for field in resource.fields if field.dates == "recorded"]
+        if not names or not path.exists():
+            continue
+        with path.open(encoding="utf-8-sig", newline="") as text:
+            for row in csv.DictReader(text):
+                latest = max([latest, *(row.get(name) or "" for name in names)])
+    return date.fromisoformat(latest[:10]) if latest else None
+
+
+def _empty(folder: Path) -> None:
+    """Remove an earlier demo's files; anything else in the way is left alone and said."""
+    if not folder.exists():
+        return
+    inside = list(folder.iterdir())
+    if inside and not (folder / MARK).exists():
+        raise StoreError(f"{folder} is there and is no demo club: name another folder with --store.")
+    for path in inside:
+        if path.is_file():
+            path.unlink()
+
+
+def fresh_demo(folder: Path, progress: Callable[[], AbstractContextManager[Progress]]) -> Store:
+    """Load the sample academy into `folder`, which is emptied first if it holds an earlier demo."""
+    _empty(folder)
+    store = Store(folder)
+    store.create(name=CLUB_NAME)
+    (folder / MARK).write_text(MARK_TEXT, encoding="utf-8")
+    with as_file(files("sample_data")) as samples:
+        last_day = last_recorded_day(samples, load_contract())
+        today = datetime.now(UTC).date()
+        with progress() as show:
+            store.load(samples, progress=show, load_day=max(today, last_day or today))
+    from pipeline.refresh import refresh
+
+    refresh(store)
+    return store

@@ -1,0 +1,281 @@
+"""What the page This week shows: the rackets to hand in, in order, with their calendar and the next events.
+
+In: a view (`meta`, `ranking`, `events`), the reader's filters, today. Out: one `ThisWeek` of sentences and frames.
+Days are days from the view's as-of day; life used is a fraction in the view and a whole percentage here.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+import duckdb
+import pandas as pd
+
+from pipeline.fleet import words
+from pipeline.fleet.frames.club import WEEK, Club, Filters, club, read
+
+SOON_DAYS = 7  # "this week": likely to be due within seven days
+LIKELY = 0.5  # "likely": more likely than not
+CHART_DAYS = 21  # how far the calendar reaches
+COUNT_IN_CALENDAR = 16  # the most urgent rackets, drawn soonest first
+EVENT_DAYS = 28  # how far the list of events reaches
+EVENT_COLUMNS = ["planned_on", "until", "label", "when", "who", "rackets", "count_short"]
+
+
+@dataclass(frozen=True)
+class ThisWeek:
+    """Everything on the page This week."""
+
+    title: str
+    lead: str
+    club: Club
+    table: pd.DataFrame
+    calendar: pd.DataFrame
+    events: pd.DataFrame
+    at_bench: str
+    no_bed: str
+    count_all: int
+
+
+def this_week(con: duckdb.DuckDBPyConnection, filters: Filters, today: date) -> ThisWeek:
+    """The ranked list, its calendar and the next events, for the rackets the filters leave."""
+    the_club = club(con, today)
+    chosen = _apply(read(con, "ranking", "rank"), filters)
+    as_of = the_club.as_of
+    chosen["is_broken"] = chosen["status"] == "broken"
+    chosen["is_ranked"] = chosen["status"].isin(["broken", "in_play"])
+    days = chosen["days_left_p50"].fillna(float(words.DAYS_CAP))
+    chosen["is_due"] = chosen["is_broken"] | ((chosen["status"] == "in_play") & (days <= SOON_DAYS))
+    due = chosen[chosen["is_due"]]
+    shown = due if filters.show == WEEK else chosen[chosen["is_ranked"]]
+    coming = _coming_events(con, as_of, filters, chosen)
+    return ThisWeek(
+        title=_week_title(due, chosen, coming, as_of),
+        lead=_lead(due),
+        club=the_club,
+        table=_rank_table(shown),
+        calendar=_calendar(shown, as_of),
+        events=coming,
+        at_bench=_listed(chosen[chosen["status"] == "in_shop"], "At the bench"),
+        no_bed=_no_bed_note(chosen),
+        count_all=int(chosen["is_ranked"].sum()),
+    )
+
+
+def _apply(ranking: pd.DataFrame, filters: Filters) -> pd.DataFrame:
+    keep = pd.Series(True, index=ranking.index)
+    for column, value in (("squad", filters.squad), ("player_name", filters.player), ("role", filters.role)):
+        if value is not None:
+            keep &= ranking[column] == value
+    return ranking[keep].copy()
+
+
+def _week_title(due: pd.DataFrame, chosen: pd.DataFrame, coming: pd.DataFrame, as_of: date) -> str:
+    """The answer in one sentence: how many to hand in, by when, and who has no racket for the next event."""
+    if chosen.empty:
+        return "No racket matches this choice"
+    if not chosen["is_ranked"].any():
+        return "No racket here has a bed in play"
+    by = words.day_unbroken(as_of + timedelta(days=SOON_DAYS))
+    if due.empty:
+        first = f"Nothing is likely to be due by {by}"
+    else:
+        first = f"{words.count(len(due), 'racket')} to hand in by {by}"
+    short = coming[coming["count_short"] > 0] if not coming.empty else coming
+    if short.empty:
+        return first
+    event = short.iloc[0]
+    number = int(event["count_short"])
+    return (
+        f"{first}; {words.count(number, 'player')} {words.verb(number, 'has', 'have')} no racket likely to last to "
+        f"{words.day_unbroken(event['planned_on'])}"
+    )
+
+
+def _lead(due: pd.DataFrame) -> str:
+    """What the rackets to hand in are, in one sentence."""
+    broken = int(due["is_broken"].sum())
+    past = int((~due["is_broken"] & (due["limit_first"] == "goes_dead") & (due["dead_used"] >= 1)).sum())
+    breaking = int((~due["is_broken"] & (due["limit_first"] == "breaks")).sum())
+    dying = len(due) - broken - past - breaking
+    parts = [
+        f"{number} {words.verb(number, one, many)}"
+        for number, one, many in (
+            (broken, "is broken", "are broken"),
+            (breaking, "is likely to break", "are likely to break"),
+            (past, "is past its life and likely dead", "are past their life and likely dead"),
+            (dying, "is likely to go dead", "are likely to go dead"),
+        )
+        if number
+    ]
+    return words.sentence(words.join_words(parts)) if parts else ""
+
+
+def _rank_table(rows: pd.DataFrame) -> pd.DataFrame:
+    """One row a racket, numbers kept as numbers so that the table can be sorted."""
+    return pd.DataFrame(
+        {
+            "racket_id": rows["racket_id"],
+            "player": rows["player_name"].fillna("the club's"),
+            "squad": rows["squad"].fillna(""),
+            "who": [
+                ", ".join(part for part in (row["player_name"] or "the club's", row["squad"]) if part)
+                for row in rows[["player_name", "squad"]].astype(object).where(rows.notna(), "").to_dict("records")
+            ],
+            "role": rows["role"].fillna(""),
+            "call": [_call(row) for row in rows.to_dict("records")],
+            "towards_breaking": _whole_percent(rows["break_used"]),
+            "towards_dead": _whole_percent(rows["dead_used"]),
+            "due_on": pd.to_datetime(rows["due_on"].where(~rows["is_broken"])),
+            "days_left": rows["days_left_p50"].where(~rows["is_broken"]).clip(0, words.DAYS_CAP).round().astype("Int64"),
+            "days_band": [
+                "now" if row["is_broken"] else words.days_band(row["days_left_p10"], row["days_left_p90"])
+                for row in rows.to_dict("records")
+            ],
+            "chance_14_days": _whole_percent(rows["p_end"]),
+            "why": [words.sentence(text) for text in rows["why"]],
+        }
+    ).reset_index(drop=True)
+
+
+def _call(row: dict[str, Any]) -> str:
+    """Shape and words, so that urgency never rests on a colour."""
+    if row["status"] == "broken":
+        return "✕ broken"
+    if row["status"] != "in_play":
+        return words.STATUS_WORDS.get(row["status"], row["status"])
+    shape = words.LIMIT_SHAPES.get(row["limit_first"], "○")
+    if row["limit_first"] == "goes_dead" and (row["dead_used"] or 0) >= 1:
+        return f"{shape} past its life"
+    return f"{shape} {words.LIMIT_WORDS.get(row['limit_first'], 'in play')}"
+
+
+def list_line(row: dict[str, Any]) -> str:
+    """One line of the ranked list in words, for a screen too narrow for a table."""
+    line = f"{row['call']}"
+    if row["days_band"] != "now" and not words.is_missing(row["due_on"]):
+        when = "now" if row["days_left"] <= 0 else f"about {words.day(row['due_on'])}"
+        line += f", due {when} ({row['days_band']} days)"
+    used = [
+        f"{name} {row[column]} %"
+        for name, column in (("breaking", "towards_breaking"), ("dead", "towards_dead"))
+        if not words.is_missing(row[column])
+    ]
+    return line + (f"; towards {', '.join(used)}" if used else "")
+
+
+def _whole_percent(values: pd.Series) -> pd.Series:
+    return (100 * values.astype(float)).round().astype("Int64")
+
+
+def _calendar(rows: pd.DataFrame, as_of: date) -> pd.DataFrame:
+    """One row a racket: mark at the median day, bar over the band, both cut at the edge of the calendar."""
+    start = pd.Timestamp(as_of)
+    frame = pd.DataFrame(
+        {
+            "racket_id": rows["racket_id"],
+            "player": rows["player_name"].fillna("the club's"),
+            "kind": rows["limit_first"].fillna("breaks").where(~rows["is_broken"], "broken"),
+        }
+    )
+    frame["short_player"] = [words.short_name(name) for name in frame["player"]]
+    for name, column in (("likely_at", "days_left_p50"), ("from_at", "days_left_p10"), ("to_at", "days_left_p90")):
+        days = rows[column].astype(float).where(~rows["is_broken"], 0.0)
+        frame[name] = start + pd.to_timedelta(days.clip(0, CHART_DAYS).fillna(CHART_DAYS), unit="D")
+    frame["is_beyond"] = (rows["days_left_p50"].astype(float) > CHART_DAYS) & ~rows["is_broken"]
+    frame["hover"] = [_calendar_hover(row, as_of) for row in rows.to_dict("records")]
+    return frame.head(COUNT_IN_CALENDAR).sort_values("likely_at", kind="stable").reset_index(drop=True)
+
+
+def _calendar_hover(row: dict[str, Any], as_of: date) -> str:
+    if row["is_broken"]:
+        return "broken, hand in now"
+    low, high = words.as_date(row["due_from"]), words.as_date(row["due_to"])
+    band = f" ({words.day(low, as_of)} to {words.day(high, as_of)})" if low and high else ""
+    limit = words.LIMIT_WORDS.get(row["limit_first"], "likely to be due")
+    return f"{limit} about {words.day(row['due_on'], as_of)}{band}"
+
+
+def _coming_events(
+    con: duckdb.DuckDBPyConnection, as_of: date, filters: Filters, chosen: pd.DataFrame
+) -> pd.DataFrame:
+    """Events ahead for the chosen squad and player, with the players who have no racket likely to last to each."""
+    found = read(con, "events", "planned_on, event")
+    found["planned_on"] = pd.to_datetime(found["planned_on"])
+    found["until"] = pd.to_datetime(found["until_on"]).fillna(found["planned_on"])
+    last = pd.Timestamp(as_of + timedelta(days=EVENT_DAYS))
+    found = found[(found["until"] > pd.Timestamp(as_of)) & (found["planned_on"] <= last)].copy()
+    if filters.squad is not None or filters.player is not None or filters.role is not None:
+        squads = set(chosen["squad"].dropna())
+        players = set(chosen["player_id"].dropna())
+        found = found[found["squad"].isin(squads) | found["player_id"].isin(players)].copy()
+    found["label"] = [from_event(row) for row in found.to_dict("records")]
+    names = chosen.dropna(subset=["player_id"]).drop_duplicates("player_id").set_index("player_id")["player_name"]
+    found["who"] = found["squad"].where(found["squad"].fillna("") != "", found["player_id"].map(names)).fillna("")
+    listed = [_event_line(group, chosen, as_of) for _, group in found.groupby(["planned_on", "until", "label"])]
+    return pd.DataFrame(listed, columns=EVENT_COLUMNS)
+
+
+def _event_line(rows: pd.DataFrame, chosen: pd.DataFrame, as_of: date) -> dict[str, Any]:
+    """One event, though several squads or players go to it."""
+    first = rows.iloc[0]
+    count_short, rackets = _short_of_rackets(first, chosen)
+    return {
+        "planned_on": first["planned_on"],
+        "until": first["until"],
+        "label": first["label"],
+        "when": words.days_between(first["planned_on"], first["until"], as_of),
+        "who": ", ".join(dict.fromkeys(name for name in rows["who"] if name)),
+        "rackets": rackets,
+        "count_short": count_short,
+    }
+
+
+def from_event(row: dict[str, Any]) -> str:
+    """The event's name, or what kind of day it is where it has none."""
+    name = row.get("event")
+    return "Event" if words.is_missing(name) or not str(name).strip() else str(name)
+
+
+def _short_of_rackets(event: pd.Series, chosen: pd.DataFrame) -> tuple[int, str]:
+    """Players of this event with no racket likely to last to it; known for each player's next event only."""
+    on = chosen["next_event_on"].notna() & (pd.to_datetime(chosen["next_event_on"]) == event["planned_on"])
+    mine = chosen[on & (chosen["next_event"] == event["event"]) & chosen["player_id"].notna()]
+    if mine.empty:
+        return 0, ""
+    is_likely_to_end = mine["p_before_event"].astype(float).fillna(0) >= LIKELY
+    lasts = (mine["status"] == "in_shop") | ((mine["status"] == "in_play") & ~is_likely_to_end)  # the shop hands it back fresh
+    best = lasts.groupby(mine["player_id"]).any()
+    short = list(best[~best].index)
+    if not short:
+        return 0, "every player has a racket likely to last to it"
+    names = mine.drop_duplicates("player_id").set_index("player_id").loc[short, "player_name"].astype(str).tolist()
+    listed = words.join_words(sorted(names)) if len(names) <= 3 else words.count(len(names), "player")
+    return len(short), f"no racket likely to last: {listed}"
+
+
+def _listed(rows: pd.DataFrame, lead: str) -> str:
+    if rows.empty:
+        return ""
+    return f"{lead}: " + ", ".join(f"{r} ({n})" if n else r for r, n in _who(rows)) + "."
+
+
+def _who(rows: pd.DataFrame) -> list[tuple[str, str]]:
+    return [
+        (row["racket_id"], "" if words.is_missing(row["player_name"]) else row["player_name"])
+        for row in rows.to_dict("records")
+    ]
+
+
+def _no_bed_note(chosen: pd.DataFrame) -> str:
+    rows = chosen[chosen["status"] == "no_bed"]
+    if rows.empty:
+        return ""
+    number = len(rows)
+    listed = ", ".join(rows["racket_id"].head(8)) + (", …" if number > 8 else "")
+    return (
+        f"{words.count(number, 'racket')} {words.verb(number, 'has', 'have')} no restring on file and cannot be "
+        f"ranked: {listed}. Add the last restring of each to restrings.csv and load it on the page Records."
+    )

@@ -1,0 +1,173 @@
+"""Every bed that is in at the origin, looked at day by day ahead: life used, survival, cumulative incidence by cause.
+
+In: History and Learned, the current rackets' state, ComingPlay. Out: Outlook. p_break (with mishits) and p_feel are
+cumulative incidences with all causes active; days left are quantiles of what wear alone would take. The coming play's
+uncertainty is averaged over a few quantiles of the player's load. Days are 1, 2, ... after the origin.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from pipeline.fleet.play import ComingPlay
+from pipeline.wear.history import History
+from pipeline.wear.learning import Learned
+from pipeline.wear.limits import LN2, cumulative_hazard, life_used_breaks, life_used_dead, survival
+
+LOAD_NODES = 5
+HORIZON_CAP_DAYS = 365.0
+
+
+@dataclass(frozen=True)
+class CurrentBeds:
+    """The beds in play at the origin, as arrays (n,): index into History's beds, shares of the player's play, state now."""
+
+    index: np.ndarray
+    racket_id: np.ndarray
+    player: np.ndarray
+    squad: np.ndarray
+    share: np.ndarray
+    abrasion: np.ndarray
+    playability: np.ndarray
+    age_hours: np.ndarray
+    factor_breaks: np.ndarray
+    factor_dead: np.ndarray
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """(n, n_days) arrays of the current beds; x_* the expected life used, day by day."""
+
+    beds: CurrentBeds
+    days: np.ndarray
+    x_breaks: np.ndarray
+    x_dead: np.ndarray
+    p_break: np.ndarray
+    p_feel: np.ndarray
+    p_other: np.ndarray
+    survive_wear: np.ndarray
+
+
+def current_beds(h: History, learned: Learned, rackets: pd.DataFrame) -> CurrentBeds:
+    """Beds in play. rackets: columns racket_id, bed_id, player_id, share (of the player's play), for those in play."""
+    position = pd.Series(np.arange(h.n_beds), index=h.beds["bed_id"])
+    players = {p: i for i, p in enumerate(h.players)}
+    squads = {s: i for i, s in enumerate(h.squads)}
+    index = position.loc[rackets["bed_id"]].to_numpy().astype(np.int64)
+    last = h.last[index]
+    return CurrentBeds(
+        index=index,
+        racket_id=rackets["racket_id"].to_numpy(),
+        player=np.array([players.get(p, len(players)) for p in rackets["player_id"]], dtype=np.int64),
+        squad=np.array([squads.get(s, len(squads)) for s in rackets["squad"]], dtype=np.int64),
+        share=rackets["share"].to_numpy(dtype=float),
+        abrasion=h.abrasion[last],
+        playability=h.playability[last],
+        age_hours=h.age_hours[last],
+        factor_breaks=_factor_now(h, learned, "breaks", last),
+        factor_dead=_factor_now(h, learned, "goes_dead", last),
+    )
+
+
+def _factor_now(h: History, learned: Learned, limit: str, last: np.ndarray) -> np.ndarray:
+    """Log of the inspection multiplier before fading, as it stands from the origin on (a look on the last day counts)."""
+    factor = learned.factor[limit][last]
+    return np.log(np.maximum(factor, 1e-6))
+
+
+def outlook(h: History, learned: Learned, beds: CurrentBeds, play: ComingPlay, n_days: int) -> Outlook:
+    """Cumulative incidence per cause over n_days for every current bed."""
+    n = len(beds.index)
+    lives, s = learned.exposure.lives, learned.shapes
+    family = np.maximum(h.family[beds.index], 0)
+    player = beds.player
+    in_play = {p: i for i, p in enumerate(play.players)}
+    row = np.array([in_play.get(h.players[p], -1) if p < len(h.players) else -1 for p in player], dtype=np.int64)
+    zero = np.zeros((1, play.abrasion.shape[1]))
+    abrasion_daily = np.vstack([play.abrasion, zero])[row, :n_days] * beds.share[:, None]
+    playability_daily = np.vstack([play.playability, zero])[row, :n_days] * beds.share[:, None]
+    hours_daily = np.vstack([play.hours, zero])[row, :n_days] * beds.share[:, None]
+    days = np.arange(1, n_days + 1)
+    break_hours, dead_hours = lives.break_hours[beds.index], lives.dead_hours[beds.index]
+    rest = s.rest_scale * lives.rest[beds.index]
+    x0b = life_used_breaks(beds.abrasion, break_hours)
+    x0d = life_used_dead(beds.playability, beds.age_hours, dead_hours, rest)
+    z0b, z0d = cumulative_hazard(x0b, s.shape_breaks), cumulative_hazard(x0d, s.shape_dead)
+    fb = learned.family["breaks"][family] * learned.level["breaks"].level
+    fd = learned.family["goes_dead"][family] * learned.level["goes_dead"].level
+    ab, bb = learned.a["breaks"][player], learned.b["breaks"][player]
+    ad, bd = learned.a["goes_dead"][player], learned.b["goes_dead"][player]
+    reports = learned.reports[player]
+    age_days = (beds.age_hours - 12.0) / 24.0
+    cv = np.sqrt(play.spread_level**2 + play.spread_week**2 / 2.0 + play.spread_club**2)
+    cv = float(np.clip(cv, 0.05, 1.2))
+    edges = (np.arange(LOAD_NODES) + 0.5) / LOAD_NODES
+    nodes = stats.gamma.ppf(edges, 1.0 / cv**2, scale=cv**2)
+    nodes = nodes / nodes.mean()
+    p_break = np.zeros((n, n_days))
+    p_feel, p_other, wear = np.zeros_like(p_break), np.zeros_like(p_break), np.zeros_like(p_break)
+    cum_a, cum_p, cum_h = abrasion_daily.cumsum(1), playability_daily.cumsum(1), hours_daily.cumsum(1)
+    ages = beds.age_hours[:, None] + 24.0 * days[None, :]
+    for node in nodes:
+        xb = life_used_breaks(beds.abrasion[:, None] + node * cum_a, break_hours[:, None])
+        xd = life_used_dead(beds.playability[:, None] + node * cum_p, ages, dead_hours[:, None], rest[:, None])
+        mb = np.exp(beds.factor_breaks[:, None] * np.power(0.5, (xb - x0b[:, None]) / s.look_fade))
+        md = np.exp(beds.factor_dead[:, None] * np.power(0.5, (xd - x0d[:, None]) / s.look_fade))
+        addb = np.cumsum(mb * np.diff(cumulative_hazard(xb, s.shape_breaks), axis=1, prepend=z0b[:, None]), axis=1) * fb[:, None]
+        addd = np.cumsum(md * np.diff(cumulative_hazard(xd, s.shape_dead), axis=1, prepend=z0d[:, None]), axis=1) * fd[:, None]
+        sb = survival(addb, ab[:, None], bb[:, None])
+        sd = 1.0 - reports[:, None] * (1.0 - survival(addd, ad[:, None], bd[:, None]))
+        sm = np.exp(-learned.mishit_per_hour * node * cum_h)
+        rate = learned.other.rate(
+            np.broadcast_to(beds.squad[:, None], xb.shape).ravel(),
+            np.broadcast_to(player[:, None], xb.shape).ravel(),
+            (age_days[:, None] + days[None, :]).ravel(),
+            np.maximum(xb, xd).ravel(),
+        ).reshape(xb.shape)
+        so = np.exp(-np.cumsum(rate, axis=1))
+        total = sb * sd * sm * so
+        before = np.concatenate([np.ones((n, 1)), total[:, :-1]], axis=1)
+        hazards = [_step_hazard(v) for v in (sb, sd, sm, so)]
+        all_hazard = np.maximum(sum(hazards), 1e-15)
+        lost = before - total
+        p_break += np.cumsum(lost * (hazards[0] + hazards[2]) / all_hazard, axis=1)
+        p_feel += np.cumsum(lost * hazards[1] / all_hazard, axis=1)
+        p_other += np.cumsum(lost * hazards[3] / all_hazard, axis=1)
+        wear += sb * sd * sm
+    k = float(len(nodes))
+    x_breaks = life_used_breaks(beds.abrasion[:, None] + cum_a, break_hours[:, None])
+    x_dead = life_used_dead(beds.playability[:, None] + cum_p, ages, dead_hours[:, None], rest[:, None])
+    return Outlook(beds, days, x_breaks, x_dead, p_break / k, p_feel / k, p_other / k, wear / k)
+
+
+def _step_hazard(survive: np.ndarray) -> np.ndarray:
+    """Hazard of each day from survival at the ends of the days."""
+    log_s = np.log(np.maximum(survive, 1e-12))
+    return np.maximum(-np.diff(log_s, axis=1, prepend=0.0), 0.0)
+
+
+def days_left(o: Outlook, quantiles: tuple[float, ...] = (0.1, 0.5, 0.9)) -> np.ndarray:
+    """(n, quantiles) days until wear alone would have ended the bed with that chance; beyond the horizon by the last
+    fortnight's hazard, at most HORIZON_CAP_DAYS."""
+    n, n_days = o.survive_wear.shape
+    out = np.zeros((n, len(quantiles)))
+    surv = np.concatenate([np.ones((n, 1)), o.survive_wear], axis=1)
+    tail = np.maximum((np.log(surv[:, -15]) - np.log(np.maximum(surv[:, -1], 1e-12))) / 14.0, 1e-6)
+    for j, q in enumerate(quantiles):
+        target = 1.0 - q
+        inside = surv[:, -1] <= target
+        at = np.argmax(surv <= target, axis=1)
+        upper, lower = surv[np.arange(n), np.maximum(at - 1, 0)], surv[np.arange(n), at]
+        part = np.where(upper > lower, (upper - target) / np.maximum(upper - lower, 1e-12), 0.0)
+        beyond = n_days + np.log(np.maximum(surv[:, -1], 1e-12) / target) / tail
+        out[:, j] = np.where(inside, at - 1 + part, np.minimum(beyond, HORIZON_CAP_DAYS))
+    return np.minimum(out, HORIZON_CAP_DAYS)
+
+
+def prob_dead(x: np.ndarray, shape: float) -> np.ndarray:
+    """1 - 2**(-x**shape): chance that a bed with life used x is dead under the reference multiplier."""
+    return 1.0 - np.exp(-LN2 * np.power(np.maximum(x, 0.0), shape))

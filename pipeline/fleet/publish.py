@@ -1,0 +1,210 @@
+"""The tables of the view: what the pages read, made once per refresh.
+
+In: a Snapshot whose connection is the new view's. Out: published tables in that connection; the working relations that
+no page reads are dropped. No published number is infinite or NaN: what is not known is null.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+import duckdb
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from pipeline.fleet.snapshot import OUTLOOK_DAYS, Snapshot
+from pipeline.sql import ORDER, relation_text
+from pipeline.wear import reference
+
+RANK_DAYS = 14
+FORECAST_WEEKS = 6
+FORECAST_DRAWS = 2000
+STALE_AFTER_DAYS = 7
+PUBLISHED_SQL = ("beds_seen", "bed_sessions", "inspections_seen", "events", "strings", "history_weeks")
+
+
+@dataclass(frozen=True)
+class ClubWords:
+    """What the club calls itself and how it measures."""
+
+    name: str = "The club"
+    tension_unit: str = "kg"
+
+
+def publish(s: Snapshot, words: ClubWords, now: datetime, last_log_on: date | None) -> None:
+    """Write every published table into s.con."""
+    con = s.con
+    ranking = s.ranking(RANK_DAYS)
+    _write(con, "ranking", ranking.drop(columns=["waiting_days"], errors="ignore"))
+    _write(con, "bed_life", _bed_life(s))
+    _write(con, "bed_days", _bed_days(s), replace=True)
+    for name in PUBLISHED_SQL:
+        con.execute(f"create or replace table {name} as\n{relation_text(name)}")
+    _write(con, "forecast_weeks", _forecast(s))
+    _write(con, "forecast_strings", _forecast_strings(s))
+    _write(con, "parameters", parameters(s))
+    facts = {
+        "as_of": s.as_of.isoformat(),
+        "last_log_on": last_log_on.isoformat() if last_log_on else "",
+        "club_name": words.name,
+        "tension_unit": words.tension_unit,
+        "count_rackets": str(len(ranking)),
+        "count_players": str(int(ranking["player_id"].nunique())),
+        "rank_days": str(RANK_DAYS),
+        "forecast_weeks": str(FORECAST_WEEKS),
+        "stale_days": str(max((now.date() - last_log_on).days, 0)) if last_log_on else "",
+        "learning": s.estimate.sentence,
+    }
+    _write(con, "meta", pd.DataFrame({"key": list(facts), "value": list(facts.values())}))
+    con.execute("drop table beds")
+    con.execute("alter table beds_seen rename to beds")
+    for name in (*ORDER, "bed_life", "reference_values", "session_weights", "origin"):
+        if name not in ("beds", "bed_days"):
+            con.execute(f"drop table if exists {name}")
+
+
+def _write(con: duckdb.DuckDBPyConnection, name: str, frame: pd.DataFrame, replace: bool = True) -> None:
+    numbers = frame.select_dtypes("number").columns
+    clean = frame.copy()
+    clean[numbers] = clean[numbers].replace([np.inf, -np.inf], np.nan)
+    con.register("incoming", clean)
+    columns = ", ".join(
+        f'case when isnan("{c}") then null else "{c}" end as "{c}"' if clean[c].dtype.kind == "f" else f'"{c}"' for c in clean.columns
+    )
+    con.execute(f"create or {'replace ' if replace else ''}table {name} as select {columns} from incoming")
+    con.unregister("incoming")
+
+
+def _bed_life(s: Snapshot) -> pd.DataFrame:
+    """Life used and hours of every bed at its end or at the origin."""
+    h, learned = s.estimate.history, s.estimate.learned
+    scale = np.power(learned.family["breaks"][np.maximum(h.family, 0)], 1.0 / learned.shapes.shape_breaks)
+    return pd.DataFrame(
+        {
+            "bed_id": h.beds["bed_id"],
+            "player_id": h.beds["player_id"],
+            "hours_played": h.hours[h.last],
+            "break_used": learned.exposure.x["breaks"][h.last] * scale,
+            "dead_used": learned.exposure.x["goes_dead"][h.last],
+        }
+    )
+
+
+def _bed_days(s: Snapshot) -> pd.DataFrame:
+    """Current beds day by day: played so far, then planned with its band."""
+    h, learned, beds = s.estimate.history, s.estimate.learned, s.beds
+    family = np.maximum(h.family[beds.index], 0)
+    scale = np.power(learned.family["breaks"][family], 1.0 / learned.shapes.shape_breaks)
+    frames = []
+    chosen = np.isin(h.bed, beds.index)
+    row = np.full(h.n_beds, -1)
+    row[beds.index] = np.arange(len(beds.index))
+    at = row[h.bed[chosen]]
+    played = pd.DataFrame(
+        {
+            "racket_id": beds.racket_id[at],
+            "bed_id": h.beds["bed_id"].to_numpy()[h.bed[chosen]],
+            "day": pd.to_datetime(h.day[chosen], unit="D", origin="unix"),
+            "kind": "played",
+            "hours": learned.exposure.played[chosen],
+            "break_used": learned.exposure.x["breaks"][chosen] * scale[at],
+            "dead_used": learned.exposure.x["goes_dead"][chosen],
+        }
+    )
+    for name in ("break_used", "dead_used"):
+        played[f"{name}_p10"] = played[f"{name}_p90"] = played[name]
+    frames.append(played)
+    if len(beds.index):
+        o = s.outlook(OUTLOOK_DAYS)
+        n, d = o.x_breaks.shape
+        weeks = np.arange(1, d + 1) / 7.0
+        p = s.play
+        cv = np.sqrt(p.spread_level**2 + p.spread_week**2 / np.maximum(weeks, 0.2) + p.spread_club**2)
+        shape = 1.0 / cv**2
+        low, high = stats.gamma.ppf(0.1, shape, scale=cv**2), stats.gamma.ppf(0.9, shape, scale=cv**2)
+        last = h.last[beds.index]
+        now_b, now_d = learned.exposure.x["breaks"][last], learned.exposure.x["goes_dead"][last]
+        add_b, add_d = o.x_breaks - now_b[:, None], o.x_dead - now_d[:, None]
+        days = np.array([np.datetime64(s.as_of) + np.timedelta64(int(k), "D") for k in o.days])
+        planned = {
+            "racket_id": np.repeat(beds.racket_id, d),
+            "bed_id": np.repeat(h.beds["bed_id"].to_numpy()[beds.index], d),
+            "day": pd.to_datetime(np.tile(days, n)),
+            "kind": "planned",
+            "hours": np.nan,
+            "break_used": (o.x_breaks * scale[:, None]).ravel(),
+            "dead_used": o.x_dead.ravel(),
+            "break_used_p10": ((now_b[:, None] + add_b * low[None, :]) * scale[:, None]).ravel(),
+            "break_used_p90": ((now_b[:, None] + add_b * high[None, :]) * scale[:, None]).ravel(),
+            "dead_used_p10": (now_d[:, None] + add_d * low[None, :]).ravel(),
+            "dead_used_p90": (now_d[:, None] + add_d * high[None, :]).ravel(),
+        }
+        frames.append(pd.DataFrame(planned))
+    out = pd.concat(frames, ignore_index=True)
+    out["day"] = out["day"].dt.date
+    return out
+
+
+def _forecast(s: Snapshot) -> pd.DataFrame:
+    """The weeks ahead beside the bench minutes written down or usual."""
+    frame = s.forecast(FORECAST_WEEKS, FORECAST_DRAWS)
+    capacity = s.con.execute(relation_text("bench_capacity"), {"weeks": FORECAST_WEEKS}).df()
+    return frame.merge(capacity, on="week", how="left")
+
+
+def _forecast_strings(s: Snapshot) -> pd.DataFrame:
+    """Jobs and metres by week and string, from the same simulation."""
+    made = s.simulate(FORECAST_WEEKS, FORECAST_DRAWS, 0)
+    strings = s.con.execute(relation_text("racket_strings")).df().set_index("racket_id")
+    rackets = s.rackets["racket_id"].to_numpy()
+    frames = []
+    for part in ("mains", "crosses"):
+        ids = strings[f"{part}_string_id"].reindex(rackets).to_numpy(dtype=object)
+        metres = strings[f"{part}_metres"].reindex(rackets).to_numpy(dtype=float)
+        for string_id in sorted({i for i in ids if isinstance(i, str)}):
+            mine = np.array([i == string_id for i in ids])
+            keep = mine[made.racket]
+            cell = made.draw[keep] * FORECAST_WEEKS + made.week[keep]
+            size = made.jobs.size
+            frames.append((part, string_id, np.bincount(cell, minlength=size), np.bincount(cell, metres[made.racket[keep]], size)))
+    rows = []
+    for string_id in sorted({f[1] for f in frames}):
+        metres = sum(f[3] for f in frames if f[1] == string_id).reshape(made.jobs.shape)  # type: ignore[union-attr]
+        jobs = sum(f[2] for f in frames if f[1] == string_id and f[0] == "mains")
+        jobs = np.asarray(jobs if not np.isscalar(jobs) else np.zeros(made.jobs.size)).reshape(made.jobs.shape)
+        for w in range(FORECAST_WEEKS):
+            rows.append(
+                (w + 1, string_id, float(np.quantile(metres[:, w], 0.5)), float(np.quantile(metres[:, w], 0.9)), float(np.quantile(jobs[:, w], 0.5)))
+            )
+    return pd.DataFrame(rows, columns=["week", "string_id", "metres_p50", "metres_p90", "jobs_p50"])
+
+
+def parameters(s: Snapshot) -> pd.DataFrame:
+    """Every number the model stands on: trade value, value in force, source."""
+    shapes, rows = s.estimate.learned.shapes, []
+    in_force = {
+        "shape_breaks": shapes.shape_breaks,
+        "shape_goes_dead": shapes.shape_dead,
+        "prior_strength_player": shapes.strength_breaks,
+    }
+    for v in reference.VALUES:
+        rows.append((v.name, v.meaning, v.unit, v.value, in_force.get(v.name, v.value), v.source, v.is_assumption))
+    weights = {(f, lv): (a, p) for f, lv, a, p in s.estimate.weights}
+    for f, lv, a, p in reference.session_weight_rows():
+        source = reference.SESSION_WEIGHT_SOURCES[f]
+        rows.append((f"{f} {lv}, towards breaking", f"weight of an hour: {f} {lv}", "1", a, weights[f, lv][0], source, True))
+        rows.append((f"{f} {lv}, towards dead", f"weight of an hour: {f} {lv}", "1", p, weights[f, lv][1], source, True))
+    for material, m in reference.MATERIALS.items():
+        for field, unit in (("break_hours", "h"), ("dead_hours", "h"), ("rest_per_decade", "lives"), ("gauge_mm", "mm")):
+            source = reference.MATERIAL_SOURCES[field]
+            number = getattr(m, field)
+            rows.append((f"{material} {field}", f"{field.replace('_', ' ')} of {material}", unit, number, number, source, source.startswith("assumption")))
+    h, learned = s.estimate.history, s.estimate.learned
+    for limit, words in (("breaks", "breaking"), ("goes_dead", "going dead")):
+        for family, f in zip(h.families, learned.family[limit], strict=True):
+            rows.append((f"family {family}, {words}", "speed of this club's beds against the reference (hazard)", "1", 1.0, float(f), "learned from this club's endings", False))
+        level = learned.level[limit].level
+        rows.append((f"level now, {words}", "newest weeks against the whole history", "1", 1.0, level, "learned from this club's endings", False))
+    return pd.DataFrame(rows, columns=["name", "meaning", "unit", "trade_value", "value", "source", "is_assumption"])

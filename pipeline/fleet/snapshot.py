@@ -1,0 +1,130 @@
+"""One club at one origin: everything the ranking and the forecast are made from.
+
+In: a connection with the clean tables attached as `facts`, and the origin. Out: Snapshot, whose rank() and forecast()
+return the frames of the command line. One model feeds both.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import duckdb
+import numpy as np
+import pandas as pd
+
+from pipeline.fleet import ranking
+from pipeline.fleet.bench_minutes import MinutesPerJob, minutes_per_job
+from pipeline.fleet.outlook import CurrentBeds, Outlook, current_beds, outlook
+from pipeline.fleet.play import ComingPlay, coming_play
+from pipeline.fleet.simulation import Simulated, simulate
+from pipeline.wear.estimate import Estimate, estimate
+
+OUTLOOK_DAYS = 42
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """con holds the relations as known on as_of; rackets is the relation rackets_now; beds those in play."""
+
+    con: duckdb.DuckDBPyConnection
+    as_of: date
+    estimate: Estimate
+    rackets: pd.DataFrame
+    beds: CurrentBeds
+    play: ComingPlay
+    first_jobs_a_week: float
+    minutes: MinutesPerJob
+
+    def outlook(self, n_days: int) -> Outlook:
+        """Every bed in play, n_days ahead."""
+        return outlook(self.estimate.history, self.estimate.learned, self.beds, self.play_ahead(n_days), n_days)
+
+    def play_ahead(self, n_days: int) -> ComingPlay:
+        """The coming play over at least n_days."""
+        if self.play.hours.shape[1] >= n_days:
+            return self.play
+        return coming_play(self.con, self.estimate.history.players, n_days)
+
+    def rank(self, days: int = 14, squad: str | None = None) -> pd.DataFrame:
+        """Rackets by urgency with the columns of `racket-fleet rank --csv`."""
+        frame = self.ranking(days)
+        if squad is not None:
+            frame = frame[frame["squad"] == squad].reset_index(drop=True)
+            frame["rank"] = np.arange(1, len(frame) + 1)
+        return frame[list(ranking.CSV_COLUMNS)]
+
+    def ranking(self, days: int = 14) -> pd.DataFrame:
+        """Every racket in service, most urgent first, with all that the pages show."""
+        return ranking.rank_rackets(self, days)
+
+    def simulate(self, weeks: int, draws: int, seed: int) -> Simulated:
+        """The fleet simulated `draws` times over `weeks`."""
+        return simulate(
+            self.estimate.history,
+            self.estimate.learned,
+            self.rackets,
+            self.play_ahead(weeks * 7),
+            weeks,
+            draws,
+            np.random.default_rng(seed),
+            self.first_jobs_a_week,
+            pd.Timestamp(self.as_of),
+        )
+
+    def forecast_draws(self, weeks: int = 6, draws: int = 2000, seed: int = 0) -> np.ndarray:
+        """(draws, weeks) restrings of every cause."""
+        return self.simulate(weeks, draws, seed).jobs
+
+    def forecast(self, weeks: int = 6, draws: int = 2000, seed: int = 0) -> pd.DataFrame:
+        """Restrings by week with the columns of `racket-fleet forecast --csv`; week 1 starts the day after the origin."""
+        jobs = self.forecast_draws(weeks, draws, seed)
+        minutes = self.minutes.draw_totals(jobs, np.random.default_rng(seed + 1))
+        p10, p50, p90 = np.quantile(jobs, [0.1, 0.5, 0.9], axis=0)
+        m50, m90 = np.quantile(minutes, [0.5, 0.9], axis=0)
+        starts = [self.as_of + pd.Timedelta(days=1 + 7 * w) for w in range(weeks)]
+        return pd.DataFrame(
+            {
+                "week": np.arange(1, weeks + 1),
+                "starts_on": starts,
+                "mean": jobs.mean(axis=0).round(2),
+                "p10": p10,
+                "p50": p50,
+                "p90": p90,
+                "minutes_p50": m50.round(0),
+                "minutes_p90": m90.round(0),
+            }
+        )
+
+
+def snapshot(con: duckdb.DuckDBPyConnection, as_of: date, settings: object | None = None) -> Snapshot:
+    """Run the relations as known on `as_of` and learn from them. settings: the club's, where they matter."""
+    found = estimate(con, as_of)
+    rackets = con.execute("select * from rackets_now order by racket_id").df()
+    ended = pd.to_datetime(rackets["ended_on"]).fillna(pd.to_datetime(rackets["handed_in_on"]))
+    rackets["waiting_days"] = (pd.Timestamp(as_of) - ended).dt.days
+    in_play = rackets[rackets["status"] == "in_play"]
+    return Snapshot(
+        con,
+        as_of,
+        found,
+        rackets,
+        current_beds(found.history, found.learned, in_play),
+        coming_play(con, found.history.players, OUTLOOK_DAYS),
+        _first_jobs_a_week(con),
+        minutes_per_job(con),
+    )
+
+
+def _first_jobs_a_week(con: duckdb.DuckDBPyConnection) -> float:
+    """First stringings of new rackets a week, over the last half-year, the club's first four weeks left out."""
+    row = con.execute(
+        """
+        with span as (select min(strung_on) + 28 as from_on, (select as_of from origin) as to_on from restrings_clean)
+        select count(*) filter (where reason = 'first' and strung_on > greatest(from_on, to_on - 182)),
+               any_value(least(to_on - from_on, 182))
+        from restrings_clean, span
+        """
+    ).fetchone()
+    count, days = row if row else (0, None)
+    return float(count) / max(float(days), 28.0) * 7.0 if days and days > 0 else 0.0

@@ -1,0 +1,145 @@
+"""What a builder computes in, a published view out: one new file, then a pointer swapped in one step.
+
+`view-<version>.duckdb` is written whole, checkpointed and closed before `view.current` names it, so a reader never
+waits for a writer and a killed build leaves the old view as it was. The last two versions are kept.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import threading
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+
+import duckdb
+
+from pipeline.contract.typed import literal
+from pipeline.store.errors import StoreError
+
+POINTER = "view.current"
+KEPT_VERSIONS = 2
+VIEW_FILE = re.compile(r"^view-(\d+)\.duckdb$")
+
+Builder = Callable[[duckdb.DuckDBPyConnection], None]
+
+_open_views: dict[str, tuple[int, duckdb.DuckDBPyConnection]] = {}
+_open_lock = threading.Lock()
+
+
+def view_path(folder: Path, version: int) -> Path:
+    return folder / f"view-{version:06d}.duckdb"
+
+
+def current_version(folder: Path) -> int | None:
+    """The published version; None before the first."""
+    try:
+        return int((folder / POINTER).read_text(encoding="ascii"))
+    except FileNotFoundError:
+        return None
+    except ValueError as error:
+        raise StoreError(
+            f"{folder / POINTER} is damaged: delete it and run `racket-fleet refresh` or load again."
+        ) from error
+
+
+def _versions(folder: Path) -> list[int]:
+    found = (VIEW_FILE.match(path.name) for path in folder.iterdir())
+    return sorted(int(match.group(1)) for match in found if match)
+
+
+def _sync(path: Path) -> None:
+    """Ask the system to put a file's bytes on the disk."""
+    handle = os.open(path, os.O_RDWR)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _point_to(folder: Path, version: int) -> None:
+    fresh = folder / f"{POINTER}.new"
+    fresh.write_text(str(version), encoding="ascii")
+    _sync(fresh)
+    fresh.replace(folder / POINTER)
+
+
+def _remove_old(folder: Path, current: int) -> None:
+    """Remove all but the last published versions; a file still open elsewhere is left for the next time."""
+    versions = [version for version in _versions(folder) if version <= current]
+    for version in versions[:-KEPT_VERSIONS]:
+        try:
+            view_path(folder, version).unlink()
+        except PermissionError:
+            continue
+
+
+def publish(folder: Path, facts: Path, build: Builder, now: datetime) -> int:
+    """Build a new view with `facts` attached read-only as `facts`, publish it and give its version."""
+    known = _versions(folder)
+    version = max([current_version(folder) or 0, *known]) + 1
+    unfinished = folder / "view.building"
+    for leftover in (unfinished, unfinished.with_name("view.building.wal")):
+        leftover.unlink(missing_ok=True)
+    con = duckdb.connect(str(unfinished))
+    try:
+        con.execute(f"attach {literal(str(facts))} as facts (read_only)")
+        build(con)
+        _copy_books(con, version, now)
+        con.execute("detach facts")
+        con.execute("checkpoint")
+    finally:
+        con.close()
+    if unfinished.with_name("view.building.wal").exists():
+        raise StoreError(f"{unfinished} was not written whole, so the old view stays: try again.")
+    _sync(unfinished)
+    unfinished.replace(view_path(folder, version))
+    _point_to(folder, version)
+    _remove_old(folder, version)
+    return version
+
+
+def _copy_books(con: duckdb.DuckDBPyConnection, version: int, now: datetime) -> None:
+    """The store's books, as the dashboard shows them."""
+    con.execute("create or replace table loads as from facts.loads")
+    con.execute(
+        "create or replace table rejects as select load_id, loaded_at, file, line_number as line, column_name "
+        'as "column", '
+        "value, message from facts.rejects where mended_at is null order by load_id, line_number, column_name"
+    )
+    con.execute(
+        "create or replace table rejects_mended as select load_id, loaded_at, file, line_number as line, "
+        'column_name as "column", value, message, mended_at, mended_how from facts.rejects where mended_at is not null'
+    )
+    con.execute(
+        "create or replace table questions as select load_id, loaded_at, file, line_number as line, "
+        'column_name as "column", value, message from facts.questions'
+    )
+    con.execute("create table if not exists meta (key VARCHAR, value VARCHAR)")
+    con.execute("delete from meta where key in ('view_version', 'built_at')")
+    con.execute(
+        "insert into meta values ('view_version', $version), ('built_at', $built_at)",
+        {"version": str(version), "built_at": now.isoformat(timespec="seconds")},
+    )
+
+
+def view_cursor(folder: Path) -> duckdb.DuckDBPyConnection:
+    """A cursor on the published view, read-only; the connection behind it is kept while its version is current."""
+    version = current_version(folder)
+    if version is None:
+        raise StoreError(f"{folder} has no view yet: load the club's files first (racket-fleet load FOLDER).")
+    key = str(folder.resolve())
+    with _open_lock:
+        held = _open_views.get(key)
+        if held is None or held[0] != version:
+            path = view_path(folder, version)
+            if not path.exists():
+                raise StoreError(
+                    f"{path} is missing: rebuild the view by loading a file again (racket-fleet load FOLDER)."
+                )
+            con = duckdb.connect(str(path), read_only=True)
+            if held is not None:
+                held[1].close()
+            _open_views[key] = held = (version, con)
+        return held[1].cursor()

@@ -1,0 +1,248 @@
+"""Shapes, prior strengths, session weights and string exponents fitted to the club's own endings.
+
+In: History and what is known of causes and inspections. Out: Fit. Penalised maximum marginal likelihood: every
+player's gamma multiplier is integrated out in closed form, the likelihood of an ending uses its hazard a day (so dx/dt
+is in it), and a normal prior at the trade value, on the log scale, holds each number where the club has little to say.
+The gradient is analytic.
+
+For one limit, player p with multiplier theta ~ Gamma(a, a), endings i and cumulative hazard Z = f * sum(m dz):
+    log L_p = sum_i r_i log(f m_i dz_i / days) + lgamma(a + n) - lgamma(a) + a log a - (a + n) log(a + Z)
+and, for going dead, a player without any such ending may be one who never reports: log(pi (a / (a + Z))**a + 1 - pi).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import minimize
+from scipy.special import digamma, gammaln
+
+from pipeline.wear.history import History
+from pipeline.wear.limits import LN2
+from pipeline.wear.reference import SESSION_WEIGHTS
+
+WINDOW_DAYS = 7
+REFERENCE_LEVELS = {
+    "activity": ("singles",), "intensity": ("normal", "match"), "surface": ("hard",), "spin": ("moderate",), "level": ("regional",)
+}
+# spread of the prior on the log scale
+SPREAD = {"shape": 0.25, "strength": 0.7, "family": 0.7, "weight": 0.25, "exponent": 1.0, "ratio": 0.3, "rest": 0.4}
+
+
+@dataclass(frozen=True)
+class Problem:
+    """What the likelihood of one limit needs; arrays as in History.
+
+    base_life: (n_beds,) reference life of the bed. rest_log: (n_steps,) rest * log10(1 + age) or zeros.
+    multiplier: (n_steps,) inspection multiplier. ended: (n_beds,) share of this cause in the bed's ending.
+    counts: (n_beds,) 1 where the bed teaches this limit. bed_features: (n_beds, q) log-life effects.
+    """
+
+    h: History
+    limit: str
+    base_life: np.ndarray
+    rest_log: np.ndarray
+    multiplier: np.ndarray
+    ended: np.ndarray
+    counts: np.ndarray
+    bed_features: np.ndarray
+    bed_feature_names: tuple[str, ...]
+    trade_shape: float
+    trade_strength: float
+    share_reporting: float
+    strength_family: float
+    memory: np.ndarray
+
+
+@dataclass(frozen=True)
+class Fit:
+    """Fitted numbers of one limit. weights: (feature, level) -> weight; bed_effects: name -> effect on log life."""
+
+    limit: str
+    shape: float
+    strength: float
+    rest_scale: float
+    family: np.ndarray
+    weights: dict[tuple[str, str], float]
+    bed_effects: dict[str, float]
+    log_likelihood: float
+    trade_log_likelihood: float
+    endings: float
+
+
+class _Layout:
+    """Where each parameter stands in the vector."""
+
+    def __init__(self, p: Problem) -> None:
+        column = 0 if p.limit == "breaks" else 1
+        self.weight_keys: list[tuple[str, str]] = []
+        trade: list[float] = []
+        self.codes: dict[str, np.ndarray] = {}
+        for feature, levels in SESSION_WEIGHTS.items():
+            present = set(np.unique(p.h.play.levels[feature].astype(str))) if len(p.h.play.hours) else set()
+            index = {}
+            for level, pair in levels.items():
+                if level in REFERENCE_LEVELS[feature] or level not in present:
+                    continue
+                if p.limit == "goes_dead" and feature in ("surface", "spin"):
+                    continue
+                index[level] = len(self.weight_keys)
+                self.weight_keys.append((feature, level))
+                trade.append(np.log(pair[column]))
+            self.codes[feature] = np.array([index.get(v, -1) for v in p.h.play.levels[feature]], dtype=np.int64)
+        self.n_weights = len(self.weight_keys)
+        self.trade_weights = np.array(trade)
+        # levels held at their trade value are part of the offset
+        self.offset = np.zeros(len(p.h.play.hours))
+        for feature, levels in SESSION_WEIGHTS.items():
+            fixed = self.codes[feature] < 0
+            table = {level: np.log(pair[column]) for level, pair in levels.items()}
+            self.offset += np.where(fixed, [table.get(v, 0.0) for v in p.h.play.levels[feature]], 0.0)
+        self.n_family = len(p.h.families)
+        self.n_bed = p.bed_features.shape[1]
+        self.size = 3 + self.n_family + self.n_weights + self.n_bed
+
+    def split(self, v: np.ndarray) -> tuple[float, float, float, np.ndarray, np.ndarray, np.ndarray]:
+        i = 3
+        family = v[i : i + self.n_family]
+        i += self.n_family
+        weights = v[i : i + self.n_weights]
+        return v[0], v[1], v[2], family, weights, v[i + self.n_weights :]
+
+
+def _segment_cumsum(values: np.ndarray, first: np.ndarray, bed: np.ndarray) -> np.ndarray:
+    total = np.cumsum(values)
+    return total - (total[first] - values[first])[bed]
+
+
+def _reverse_segment_cumsum(values: np.ndarray, last: np.ndarray, bed: np.ndarray) -> np.ndarray:
+    total = np.cumsum(values[::-1])[::-1]
+    after = np.append(total, 0.0)[last + 1]
+    return total - after[bed]
+
+
+def objective(v: np.ndarray, p: Problem, at: _Layout) -> tuple[float, np.ndarray]:
+    """Negative penalised log marginal likelihood and its gradient."""
+    h = p.h
+    log_k, log_a, log_rest, log_f, weights, effects = at.split(v)
+    k, a, rest_scale = np.exp(log_k), np.exp(log_a), np.exp(log_rest)
+    family = np.maximum(h.family, 0)
+    n_players = len(h.players)
+    player = np.where(h.player >= 0, h.player, n_players)
+    log_w = at.offset.copy()
+    for codes in at.codes.values():
+        log_w += np.where(codes >= 0, weights[np.maximum(codes, 0)] if at.n_weights else 0.0, 0.0)
+    cost = h.play.hours * np.exp(log_w)
+    play = np.bincount(h.play.step, cost, len(h.bed))
+    inverse_life = np.exp(-(p.bed_features @ effects)) / p.base_life
+    play_x = _segment_cumsum(play, h.first, h.bed) * inverse_life[h.bed]
+    x = np.maximum(play_x + rest_scale * p.rest_log, 1e-9)
+    z = LN2 * np.power(x, k)
+    m = p.multiplier
+    is_first = np.zeros(len(z), dtype=bool)
+    is_first[h.first] = True
+    z_before = np.where(is_first, 0.0, np.concatenate([[0.0], z[:-1]]))
+    dz = z - z_before
+    mem = p.memory
+    bed_hazard = np.add.reduceat(m * dz * mem, h.first) * p.counts
+    f = np.exp(log_f)[family]
+    ended = p.ended * p.counts * mem[h.last]
+    z_player = np.bincount(player, bed_hazard * f, n_players + 1)
+    n_player = np.bincount(player, ended, n_players + 1)
+    # endings: hazard over the last week in play
+    last_day = h.day[h.last]
+    recent = h.day > (last_day[h.bed] - WINDOW_DAYS)
+    start = _first_recent(recent, h)
+    z_end, z_start = z[h.last], np.where(start == h.first, 0.0, z[np.maximum(start - 1, 0)])
+    added = np.maximum(z_end - z_start, 1e-7)
+    log_like = float((ended * (log_f[family] + np.log(m[h.last]) + np.log(added / WINDOW_DAYS))).sum())
+    if p.limit == "goes_dead":
+        none = n_player < 0.5
+        pi = p.share_reporting
+        silent = np.power(a / (a + z_player), a)
+        mix = pi * silent + 1.0 - pi
+        full = gammaln(a + n_player) - gammaln(a) + a * np.log(a) - (a + n_player) * np.log(a + z_player)
+        log_like += float(np.where(none, np.log(mix), full).sum())
+        d_silent_z = -silent * a / (a + z_player)
+        d_silent_a = silent * (np.log(a / (a + z_player)) + 1.0 - a / (a + z_player))
+        d_z = np.where(none, pi * d_silent_z / mix, -(a + n_player) / (a + z_player))
+        d_a_full = digamma(a + n_player) - digamma(a) + np.log(a) + 1.0 - np.log(a + z_player) - (a + n_player) / (a + z_player)
+        d_a = np.where(none, pi * d_silent_a / mix, d_a_full)
+    else:
+        log_like += float((gammaln(a + n_player) - gammaln(a) + a * np.log(a) - (a + n_player) * np.log(a + z_player)).sum())
+        d_z = -(a + n_player) / (a + z_player)
+        d_a = digamma(a + n_player) - digamma(a) + np.log(a) + 1.0 - np.log(a + z_player) - (a + n_player) / (a + z_player)
+    # gradient with respect to every z
+    per_bed = d_z[player] * f * p.counts
+    wm = m * mem
+    g = per_bed[h.bed] * wm
+    next_wm = np.where(np.append(is_first[1:], True), 0.0, np.append(wm[1:], 0.0))
+    g -= per_bed[h.bed] * next_wm
+    g_end = np.zeros(len(z))
+    g_end[h.last] += ended / added * (added > 1e-7)
+    has_start = start != h.first
+    np.add.at(g_end, np.maximum(start - 1, 0)[has_start], -(ended / added * (added > 1e-7))[has_start])
+    g += g_end
+    dz_dx = LN2 * k * np.power(x, k - 1.0)
+    g_x = g * dz_dx
+    grad = np.zeros(at.size)
+    grad[0] = float((g * z * np.log(x)).sum()) * k
+    grad[1] = float(d_a.sum()) * a
+    grad[2] = float((g_x * p.rest_log).sum()) * rest_scale
+    grad[3 : 3 + at.n_family] = np.bincount(family, ended + d_z[player] * f * bed_hazard, at.n_family)
+    tail = _reverse_segment_cumsum(g_x * inverse_life[h.bed], h.last, h.bed)
+    row = cost * tail[h.play.step]
+    base = 3 + at.n_family
+    for codes in at.codes.values():
+        used = codes >= 0
+        grad[base : base + at.n_weights] += np.bincount(codes[used], row[used], at.n_weights)
+    if at.n_bed:
+        grad[base + at.n_weights :] = -(p.bed_features.T @ np.add.reduceat(g_x * play_x, h.first))
+    # priors
+    penalty = 0.0
+    for i, trade, spread in ((0, np.log(p.trade_shape), SPREAD["shape"]), (1, np.log(p.trade_strength), SPREAD["strength"]), (2, 0.0, SPREAD["rest"])):
+        penalty += 0.5 * ((v[i] - trade) / spread) ** 2
+        grad[i] -= (v[i] - trade) / spread**2
+    # family: Gamma(s, s) on f
+    s = p.strength_family
+    penalty -= float((s * log_f - s * np.exp(log_f)).sum())
+    grad[3 : 3 + at.n_family] += s - s * np.exp(log_f)
+    delta = weights - at.trade_weights
+    penalty += 0.5 * float((delta**2).sum()) / SPREAD["weight"] ** 2
+    grad[base : base + at.n_weights] -= delta / SPREAD["weight"] ** 2
+    if at.n_bed:
+        spread = np.array([SPREAD["exponent"] if n.endswith("exponent") else SPREAD["ratio"] for n in p.bed_feature_names])
+        penalty += 0.5 * float(((effects / spread) ** 2).sum())
+        grad[base + at.n_weights :] -= effects / spread**2
+    return -(log_like - penalty), -grad
+
+
+def _first_recent(recent: np.ndarray, h: History) -> np.ndarray:
+    """(n_beds,) index of the first step within the window that ends on the bed's last day."""
+    return h.last + 1 - np.add.reduceat(recent.astype(np.int64), h.first)
+
+
+def fit(p: Problem, max_iterations: int = 80) -> Fit:
+    """Maximise the penalised marginal likelihood from the trade values on."""
+    at = _Layout(p)
+    v0 = np.zeros(at.size)
+    v0[0], v0[1] = np.log(p.trade_shape), np.log(p.trade_strength)
+    base = 3 + at.n_family
+    v0[base : base + at.n_weights] = at.trade_weights
+    bounds: list[tuple[float | None, float | None]] = [(np.log(0.7), np.log(9.0)), (np.log(0.15), np.log(50.0)), (-3.0, 1.5)]
+    bounds += [(-6.0, 6.0)] * at.n_family + [(-2.5, 2.5)] * (at.n_weights + at.n_bed)
+    found = minimize(objective, v0, args=(p, at), jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": max_iterations})
+    log_k, log_a, log_rest, log_f, weights, effects = at.split(found.x)
+    return Fit(
+        p.limit,
+        float(np.exp(log_k)),
+        float(np.exp(log_a)),
+        float(np.exp(log_rest)),
+        np.exp(log_f),
+        {key: float(np.exp(w)) for key, w in zip(at.weight_keys, weights, strict=True)},
+        dict(zip(p.bed_feature_names, (float(e) for e in effects), strict=True)),
+        -float(found.fun),
+        -float(objective(v0, p, at)[0]),
+        float((p.ended * p.counts).sum()),
+    )

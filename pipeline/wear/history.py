@@ -1,0 +1,141 @@
+"""A club's beds as arrays: what each was, how it was played, how it ended.
+
+In: a connection on which the relations of pipeline.sql stand. Out: History, the one thing the learning reads.
+Steps are the days that matter to a bed, sorted by bed and day; cumulative play is at the end of the step's day.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import duckdb
+import numpy as np
+import pandas as pd
+
+from pipeline.wear.reference import SESSION_WEIGHTS
+
+CAUSES = ("none", "breaks", "goes_dead", "mishit", "other", "unknown")
+SIGNS = ("fraying", "notching", "misalignment", "lost_feel")
+
+_BEDS = """
+select b.*, p.player_id, p.squad, p.role, l.level, l.spin
+from beds as b
+left join bed_players as p using (bed_id)
+left join player_spans as l on l.player_id = p.player_id and l.is_latest
+order by b.racket_id, b.strung_on, b.bed_id
+"""
+
+_STEPS = """
+select s.*, extract(epoch from s.day)::bigint // 86400 as day_number, extract(epoch from s.looked_on)::bigint // 86400 as looked_number
+from bed_steps as s
+join beds as b using (bed_id)
+order by b.racket_id, b.strung_on, b.bed_id, s.day
+"""
+
+
+_PLAY = """
+select p.*, extract(epoch from p.day)::bigint // 86400 as day_number
+from bed_play as p
+join beds as b using (bed_id)
+order by b.racket_id, b.strung_on, b.bed_id, p.day
+"""
+
+
+@dataclass(frozen=True)
+class Play:
+    """Kinds of play, one row each (n_rows,): the step it belongs to, effective hours, and its levels by feature name."""
+
+    step: np.ndarray
+    hours: np.ndarray
+    levels: dict[str, np.ndarray]
+
+
+@dataclass(frozen=True)
+class History:
+    """Arrays of one club as known at its origin.
+
+    beds: one row a bed (n_beds), the relation `beds` with player and squad.
+    first, last: (n_beds,) index of a bed's first and last step.
+    bed: (n_steps,) index of the bed a step belongs to.
+    day: (n_steps,) days since 1970-01-01. age_hours: (n_steps,). hours, abrasion, playability: (n_steps,) cumulative.
+    share_variance: (n_steps,) cumulative variance of the hours from play that was shared out (h2).
+    grades: (n_steps, 4) last grade seen before the step, by SIGNS, -1 where none. looked: (n_steps,) step index of that look, -1.
+    player, squad, family: (n_beds,) codes into the name tuples; -1 where unknown.
+    cause: (n_beds,) codes into CAUSES.
+    """
+
+    beds: pd.DataFrame
+    first: np.ndarray
+    last: np.ndarray
+    bed: np.ndarray
+    day: np.ndarray
+    age_hours: np.ndarray
+    hours: np.ndarray
+    abrasion: np.ndarray
+    playability: np.ndarray
+    share_variance: np.ndarray
+    grades: np.ndarray
+    looked: np.ndarray
+    player: np.ndarray
+    squad: np.ndarray
+    family: np.ndarray
+    cause: np.ndarray
+    players: tuple[str, ...]
+    squads: tuple[str, ...]
+    families: tuple[str, ...]
+    as_of_day: int
+    play: Play
+
+    @property
+    def n_beds(self) -> int:
+        return len(self.first)
+
+
+def read_history(con: duckdb.DuckDBPyConnection) -> History:
+    """The club's history from the relations `beds`, `bed_players` and `bed_steps`."""
+    beds = con.execute(_BEDS).df()
+    steps = con.execute(_STEPS).df()
+    position = pd.Series(np.arange(len(beds)), index=beds["bed_id"])
+    bed = position.loc[steps["bed_id"]].to_numpy() if len(steps) else np.zeros(0, dtype=np.int64)
+    first = np.searchsorted(bed, np.arange(len(beds)), side="left")
+    last = np.searchsorted(bed, np.arange(len(beds)), side="right") - 1
+    grades = np.stack([steps[s].fillna(-1).to_numpy(dtype=np.int64) for s in SIGNS], axis=1) if len(steps) else np.zeros((0, 4), np.int64)
+    day = steps["day_number"].to_numpy(dtype=np.int64)
+    looked_day = steps["looked_number"].fillna(-1).to_numpy(dtype=np.int64)
+    # a look is a step of the same bed: find it by the joint key (bed, day), which is sorted
+    span = int(day.max() - day.min() + 2) if len(day) else 1
+    base = int(day.min()) if len(day) else 0
+    key = bed.astype(np.int64) * span + (day - base)
+    looked = np.where(looked_day >= 0, np.searchsorted(key, bed * span + (looked_day - base)), -1)
+    play = con.execute(_PLAY).df()
+    play_bed = position.loc[play["bed_id"]].to_numpy() if len(play) else np.zeros(0, dtype=np.int64)
+    play_step = np.searchsorted(key, play_bed * span + (play["day_number"].to_numpy(dtype=np.int64) - base))
+    player, players = pd.factorize(beds["player_id"])
+    squad, squads = pd.factorize(beds["squad"])
+    family, families = pd.factorize(beds["family"])
+    cause = pd.Categorical(beds["cause"], categories=list(CAUSES)).codes.astype(np.int64)
+    as_of = con.execute("select extract(epoch from as_of)::bigint // 86400 from origin").fetchone()
+    assert as_of is not None
+    return History(
+        beds=beds,
+        first=first,
+        last=last,
+        bed=bed,
+        day=day,
+        age_hours=steps["age_hours"].to_numpy(dtype=float),
+        hours=steps["hours_so_far"].to_numpy(dtype=float),
+        abrasion=steps["abrasion_so_far"].to_numpy(dtype=float),
+        playability=steps["playability_so_far"].to_numpy(dtype=float),
+        share_variance=steps["share_variance_so_far"].to_numpy(dtype=float),
+        grades=grades,
+        looked=looked,
+        player=player,
+        squad=squad,
+        family=family,
+        cause=cause,
+        players=tuple(str(p) for p in players),
+        squads=tuple(str(s) for s in squads),
+        families=tuple(str(f) for f in families),
+        as_of_day=int(as_of[0]),
+        play=Play(play_step, play["effective_hours"].to_numpy(dtype=float), {f: play[f].to_numpy() for f in SESSION_WEIGHTS}),
+    )

@@ -1,0 +1,268 @@
+"""What a club's own beds teach: family multipliers, player posteriors, inspection multipliers, causes of unknown endings.
+
+In: History and Shapes (the numbers that stay fixed here). Out: Learned. Exact gamma updates given the family and
+inspection multipliers, which are iterated to rest (empirical Bayes); endings without a reason are shared between the
+causes in proportion to their hazards at that age (EM). Units: days for rates, reference hours for play.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from pipeline.wear.drift import Level, follow
+from pipeline.wear.history import CAUSES, SIGNS, History
+from pipeline.wear.limits import Lives, cumulative_hazard, life_used_breaks, life_used_dead, lives_of
+from pipeline.wear.other_causes import OtherCauses, learn_other_causes
+from pipeline.wear.reference import value
+
+BREAKS, DEAD, MISHIT, OTHER, UNKNOWN = (CAUSES.index(c) for c in ("breaks", "goes_dead", "mishit", "other", "unknown"))
+
+REPORTING_DELAY_DAYS = 9
+
+# trade priors of the inspection multipliers: limit -> sign -> grades none, slight, clear, severe ("assumption": order is
+# common practice, sizes are learned)
+LOOK_PRIORS: dict[str, dict[str, tuple[float, float, float, float]]] = {
+    "breaks": {
+        "fraying": (0.7, 1.0, 1.5, 2.2),
+        "notching": (0.7, 1.0, 1.5, 2.2),
+        "misalignment": (0.95, 1.0, 1.1, 1.2),
+        "lost_feel": (1.0, 1.0, 1.0, 1.0),
+    },
+    "goes_dead": {
+        "fraying": (0.95, 1.0, 1.1, 1.2),
+        "notching": (0.9, 1.0, 1.15, 1.3),
+        "misalignment": (0.85, 1.0, 1.3, 1.6),
+        "lost_feel": (0.7, 1.0, 1.6, 2.4),
+    },
+}
+
+
+@dataclass(frozen=True)
+class Shapes:
+    """Numbers held fixed while multipliers are learned: Weibull shapes, prior strengths, fading, share of reporters.
+
+    strength_*: endings the player prior weighs. strength_racket_*: likewise one level down, for how a racket's own play
+    differs from its share. memory_days: half-life of what an old bed still says (None: no fading).
+    """
+
+    shape_breaks: float = value("shape_breaks")
+    shape_dead: float = value("shape_goes_dead")
+    strength_breaks: float = value("prior_strength_player")
+    strength_dead: float = value("prior_strength_player")
+    strength_family: float = value("prior_strength_family")
+    share_reporting: float = value("share_reporting")
+    look_prior: float = value("inspection_prior")
+    look_fade: float = value("inspection_fade")
+    rest_scale: float = 1.0
+    memory_days: float | None = None
+    bed_effects: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class Exposure:
+    """Life used and hazard of every step under given Shapes: x and z per limit (n_steps,), dz the step's own part."""
+
+    lives: Lives
+    x: dict[str, np.ndarray]
+    z: dict[str, np.ndarray]
+    dz: dict[str, np.ndarray]
+    days: np.ndarray
+    played: np.ndarray
+
+
+@dataclass(frozen=True)
+class Learned:
+    """The posterior.
+
+    family: limit -> (n_families,) multiplier f. a, b: limit -> (n_players + 1,) gamma posterior of each player's
+    multiplier; the last entry is the prior, for beds without a player. reports: (n_players + 1,) chance that the player
+    reports lost feel at all. looks: limit -> (4 signs, 4 grades). responsibility: (n_beds, n causes) share of each
+    cause in a bed's ending. factor: limit -> (n_steps,) inspection multiplier in force. mishit_per_hour: 1/h.
+    """
+
+    shapes: Shapes
+    exposure: Exposure
+    family: dict[str, np.ndarray]
+    a: dict[str, np.ndarray]
+    b: dict[str, np.ndarray]
+    reports: np.ndarray
+    looks: dict[str, np.ndarray]
+    responsibility: np.ndarray
+    factor: dict[str, np.ndarray]
+    mishit_per_hour: float
+    other: OtherCauses
+    rounds: int
+    endings_family: dict[str, np.ndarray] = field(default_factory=dict)
+    level: dict[str, Level] = field(default_factory=dict)
+
+
+def exposure_of(h: History, shapes: Shapes) -> Exposure:
+    """Life used and cumulative hazard at every step, per limit."""
+    lives = lives_of(h.beds, dict(shapes.bed_effects))
+    bed = h.bed
+    x = {
+        "breaks": life_used_breaks(h.abrasion, lives.break_hours[bed]),
+        "goes_dead": life_used_dead(h.playability, h.age_hours, lives.dead_hours[bed], shapes.rest_scale * lives.rest[bed]),
+    }
+    z = {
+        "breaks": cumulative_hazard(x["breaks"], shapes.shape_breaks),
+        "goes_dead": cumulative_hazard(x["goes_dead"], shapes.shape_dead),
+    }
+    is_first = np.zeros(len(bed), dtype=bool)
+    is_first[h.first] = True
+    dz = {k: np.where(is_first, v, v - np.concatenate([[0.0], v[:-1]])) if len(v) else v for k, v in z.items()}
+    strung = h.day - ((h.age_hours - 12.0) / 24.0).astype(np.int64)
+    previous = np.concatenate([[0], h.day[:-1]]) if len(h.day) else h.day
+    days = (h.day - np.where(is_first, strung, previous)).astype(float)
+    played_hours = np.where(is_first, h.hours, h.hours - np.concatenate([[0.0], h.hours[:-1]])) if len(bed) else h.hours
+    return Exposure(lives, x, z, dz, days, played_hours)
+
+
+def look_factor(h: History, x: np.ndarray, looks: np.ndarray, fade_lives: float) -> tuple[np.ndarray, np.ndarray]:
+    """Inspection multiplier at every step and its fading weight.
+
+    x: (n_steps,) life used of the limit. looks: (4, 4) multipliers. A look's effect halves with every `fade_lives` of
+    life used since; before any look the factor is 1 and the weight 0.
+    """
+    seen = h.looked >= 0
+    since = np.where(seen, x - x[np.maximum(h.looked, 0)], 0.0)
+    fade = np.where(seen, np.power(0.5, since / fade_lives), 0.0)
+    log_looks = np.log(looks)
+    total = np.zeros(len(x))
+    for s in range(len(SIGNS)):
+        grade = h.grades[:, s]
+        total += np.where(grade >= 0, log_looks[s, np.maximum(grade, 0)], 0.0)
+    return np.exp(total * fade), fade
+
+
+def _recent_hazard(h: History, e: Exposure, dz: np.ndarray, window_days: int = 7) -> np.ndarray:
+    """(n_beds,) hazard a day over a bed's last week in play (theta = 1)."""
+    last_day = h.day[h.last]
+    recent = h.day > (last_day[h.bed] - window_days)
+    added = np.add.reduceat(np.where(recent, dz, 0.0), h.first)
+    # the first step inside the window may reach back beyond it
+    span = np.add.reduceat(np.where(recent, e.days, 0.0), h.first)
+    return np.maximum(added / np.maximum(span, 1.0), 1e-6)
+
+
+def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolerance: float = 1e-4) -> Learned:
+    """Iterate family, player and inspection multipliers and the causes of unknown endings to rest."""
+    shapes = shapes or Shapes()
+    e = exposure_of(h, shapes)
+    limits = ("breaks", "goes_dead")
+    codes = {"breaks": BREAKS, "goes_dead": DEAD}
+    strength = {"breaks": shapes.strength_breaks, "goes_dead": shapes.strength_dead}
+    n_players, n_families, n_beds = len(h.players), len(h.families), h.n_beds
+    player = np.where(h.player >= 0, h.player, n_players)
+    family = np.maximum(h.family, 0)
+    known = h.beds["is_string_known"].to_numpy(dtype=bool)
+    teaches = {"breaks": known & h.beds["teaches_abrasion"].to_numpy(dtype=bool), "goes_dead": known}
+    looks = {k: np.array([LOOK_PRIORS[k][s] for s in SIGNS]) for k in limits}
+    prior_looks = {k: v.copy() for k, v in looks.items()}
+    f = {k: np.ones(n_families) for k in limits}
+    a = {k: np.full(n_players + 1, strength[k]) for k in limits}
+    b = {k: np.full(n_players + 1, strength[k]) for k in limits}
+    reports = np.full(n_players + 1, shapes.share_reporting)
+    responsibility = np.zeros((n_beds, len(CAUSES)))
+    responsibility[np.arange(n_beds), h.cause] = 1.0
+    is_unknown = h.cause == UNKNOWN
+    memory = np.ones(len(h.day))
+    if shapes.memory_days:
+        memory = np.power(0.5, (h.as_of_day - h.day) / shapes.memory_days)
+    bed_memory = memory[h.last] if n_beds else np.zeros(0)
+    hours_played = h.hours[h.last] if n_beds else np.zeros(0)
+    mishit_per_hour = 1.0 / 2000.0
+    other = learn_other_causes(h, e, responsibility[:, OTHER])
+    factor = {k: np.ones(len(h.day)) for k in limits}
+    endings_family: dict[str, np.ndarray] = {}
+    rounds = 0
+    for rounds in range(1, max_rounds + 1):
+        previous = np.concatenate([f[k] for k in limits] + [a[k] / b[k] for k in limits])
+        hazards = {}
+        for k in limits:
+            factor[k], fade = look_factor(h, e.x[k], looks[k], shapes.look_fade)
+            dz = e.dz[k] * factor[k]
+            theta = a[k] / b[k] * (reports if k == "goes_dead" else 1.0)
+            hazards[k] = f[k][family] * theta[player] * _recent_hazard(h, e, dz)
+        if is_unknown.any():
+            rate_mishit = mishit_per_hour * np.maximum(hours_played, 0.1) / np.maximum(h.age_hours[h.last] / 24.0, 1.0)
+            shares = np.zeros((n_beds, len(CAUSES)))
+            shares[:, BREAKS], shares[:, DEAD] = hazards["breaks"], hazards["goes_dead"]
+            shares[:, MISHIT], shares[:, OTHER] = rate_mishit, other.rate_at_end
+            shares /= shares.sum(axis=1, keepdims=True)
+            responsibility[is_unknown] = shares[is_unknown]
+            other = learn_other_causes(h, e, responsibility[:, OTHER])
+        mishit_per_hour = (1.0 + responsibility[:, MISHIT].sum()) / (2000.0 + hours_played.sum())
+        for k in limits:
+            dz = e.dz[k] * factor[k]
+            exposed = np.add.reduceat(dz * memory, h.first) * teaches[k] if n_beds else np.zeros(0)
+            ended = responsibility[:, codes[k]] * bed_memory * teaches[k]
+            n_player = np.bincount(player, ended, n_players + 1)
+            # family: the player's expected multiplier weighs the exposure
+            for _ in range(3):
+                theta = a[k] / b[k] * (reports if k == "goes_dead" else 1.0)
+                endings_family[k] = np.bincount(family, ended, n_families)
+                f[k] = (shapes.strength_family + endings_family[k]) / (
+                    shapes.strength_family + np.bincount(family, exposed * theta[player], n_families)
+                )
+                z_player = np.bincount(player, exposed * f[k][family], n_players + 1)
+                a[k] = strength[k] + n_player
+                b[k] = strength[k] + z_player
+                a[k][n_players] = b[k][n_players] = strength[k]
+                if k == "goes_dead":
+                    silent = np.power(strength[k] / (strength[k] + z_player), strength[k])
+                    pi = shapes.share_reporting
+                    reports = np.where(n_player > 0.5, 1.0, pi * silent / (pi * silent + 1.0 - pi))
+                    reports[n_players] = pi
+            theta = a[k] / b[k] * (reports if k == "goes_dead" else 1.0)
+            looks[k] = _update_looks(h, e.x[k], e.dz[k], (f[k][family] * theta[player] * teaches[k])[h.bed], ended, looks[k], prior_looks[k], shapes)
+        now = np.concatenate([f[k] for k in limits] + [a[k] / b[k] for k in limits])
+        if len(now) == 0 or np.max(np.abs(np.log(now) - np.log(previous))) < tolerance:
+            break
+    for k in limits:
+        factor[k], _ = look_factor(h, e.x[k], looks[k], shapes.look_fade)
+    level = {}
+    for k in limits:
+        theta = a[k] / b[k] * (reports if k == "goes_dead" else 1.0)
+        scale = f[k][family] * theta[player] * teaches[k]
+        level[k] = _level_now(h, e.dz[k] * factor[k] * scale[h.bed], responsibility[:, codes[k]] * teaches[k])
+    return Learned(shapes, e, f, a, b, reports, looks, responsibility, factor, mishit_per_hour, other, rounds, endings_family, level)
+
+
+def _level_now(h: History, expected: np.ndarray, ended: np.ndarray, period_days: int = 14) -> Level:
+    """The drift of one limit: endings against expectation in whole periods, back from REPORTING_DELAY_DAYS before the
+    origin: a racket that broke yesterday is often handed in days later."""
+    if len(h.day) == 0:
+        return follow(np.zeros(0), np.zeros(0))
+    back = (h.as_of_day - REPORTING_DELAY_DAYS - h.day) // period_days
+    told = back >= 0
+    if not told.any():
+        return follow(np.zeros(0), np.zeros(0))
+    n = int(back.max()) + 1
+    observed = np.zeros(len(h.day))
+    observed[h.last] = ended
+    return follow(np.bincount(back[told], expected[told], n)[::-1], np.bincount(back[told], observed[told], n)[::-1])
+
+
+def _update_looks(
+    h: History, x: np.ndarray, dz: np.ndarray, scale: np.ndarray, ended: np.ndarray, looks: np.ndarray, prior: np.ndarray, shapes: Shapes
+) -> np.ndarray:
+    """Conjugate update of each grade's multiplier, the other signs held fixed: (prior + endings) / (prior / m0 + expected)."""
+    if not (h.looked >= 0).any():
+        return looks
+    new = looks.copy()
+    at_end = np.zeros(len(h.day))
+    at_end[h.last] = ended
+    for s in range(len(SIGNS)):
+        factor, fade = look_factor(h, x, new, shapes.look_fade)
+        for g in range(4):
+            here = (h.grades[:, s] == g) & (fade > 0)
+            if not here.any():
+                continue
+            without = factor[here] / np.power(new[s, g], fade[here])
+            expected = float((dz[here] * scale[here] * without * fade[here]).sum())
+            endings = float((at_end[here] * fade[here]).sum())
+            new[s, g] = (shapes.look_prior + endings) / (shapes.look_prior / prior[s, g] + expected)
+    return new
