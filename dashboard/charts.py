@@ -64,11 +64,13 @@ def _figure(colours: Palette, height: int) -> go.Figure:
     return figure
 
 
-def _weekly_ticks(first: pd.Timestamp, last: pd.Timestamp, every_weeks: int = 1) -> tuple[list[pd.Timestamp], list[str]]:
-    """Mondays between two days, as "Mon 16 Nov"; the weekday is left out where the axis has many."""
+def _weekly_ticks(
+    first: pd.Timestamp, last: pd.Timestamp, is_narrow: bool, every_weeks: int = 1
+) -> tuple[list[pd.Timestamp], list[str]]:
+    """Mondays between two days, as "Mon 16 Nov"; a narrow axis leaves the weekday out."""
     monday = first.normalize() + pd.Timedelta(days=(-first.weekday()) % 7)
     days = list(pd.date_range(monday, last, freq=f"{7 * every_weeks}D"))
-    return days, [words.day(value) for value in days]
+    return days, [words.day(value)[4 if is_narrow else 0 :] for value in days]
 
 
 def _today_line(figure: go.Figure, colours: Palette, at: pd.Timestamp, text: str = "today") -> None:
@@ -81,34 +83,63 @@ def _today_line(figure: go.Figure, colours: Palette, at: pd.Timestamp, text: str
 def _event_bands(
     figure: go.Figure, colours: Palette, events: pd.DataFrame, first: pd.Timestamp, last: pd.Timestamp, is_narrow: bool
 ) -> int:
-    """Pale bands over the days of each event, labels on as many lines as they need; returns the count of lines."""
-    letter_width = (last - first) / (58 if is_narrow else 120)
+    """Pale bands over the days of events, labels on as many lines as they need; returns the count of lines.
+
+    Events whose days overlap share one band and one label of at most two names.
+    """
+    letter_width = (last - first) / (58 if is_narrow else 118)
     line_ends: list[pd.Timestamp] = []
-    for row in events.to_dict("records"):
+    for left, right, names in _overlapping(events, first, last):
+        figure.add_vrect(x0=left, x1=right, fillcolor=colours.faint(colours.event, 0.13), line_width=0, layer="below")
+        rows = [_shortened(name, 16 if is_narrow else 24) for name in names[:2]]
+        if len(names) > 2:
+            rows[1] = f"and {len(names) - 1} more"
+        half = letter_width * (max(map(len, rows)) / 2 + 1)
+        centre = min(max(left + (right - left) / 2, first + half), last - half)
+        line = 0
+        while any(end > centre - half for end in line_ends[line : line + len(rows)]):
+            line += 1
+        line_ends += [first] * (line + len(rows) - len(line_ends))
+        for text in reversed(rows):
+            line_ends[line] = centre + half
+            figure.add_annotation(
+                x=centre,
+                y=1,
+                yref="paper",
+                yanchor="bottom",
+                yshift=2 + 17 * line,
+                text=words.chart_text(text),
+                showarrow=False,
+                font={"size": 12, "color": colours.event},
+            )
+            line += 1
+    return len(line_ends)
+
+
+def _overlapping(
+    events: pd.DataFrame, first: pd.Timestamp, last: pd.Timestamp
+) -> list[tuple[pd.Timestamp, pd.Timestamp, list[str]]]:
+    """Spans of days with an event on, and the names of the events in each, every name once."""
+    spans: list[tuple[pd.Timestamp, pd.Timestamp, list[str]]] = []
+    for row in events.sort_values("planned_on", kind="stable").to_dict("records"):
         left, right = max(row["planned_on"], first), min(row["until"] + DAY, last)
         if right <= left:
             continue
-        figure.add_vrect(x0=left, x1=right, fillcolor=colours.faint(colours.event, 0.13), line_width=0, layer="below")
         name = str(row["label"])
-        text = name if len(name) <= 22 else name[:20].rstrip(" ,") + "…"
-        half = letter_width * (len(text) / 2 + 1)
-        centre = left + (right - left) / 2
-        centre = min(max(centre, first + half), last - half)
-        line = next((i for i, end in enumerate(line_ends) if centre - half >= end), len(line_ends))
-        if line == len(line_ends):
-            line_ends.append(centre + half)
-        line_ends[line] = centre + half
-        figure.add_annotation(
-            x=centre,
-            y=1,
-            yref="paper",
-            yanchor="bottom",
-            yshift=2 + 17 * line,
-            text=words.chart_text(text),
-            showarrow=False,
-            font={"size": 12, "color": colours.event},
-        )
-    return len(line_ends)
+        if spans and left < spans[-1][1]:
+            before, end, names = spans.pop()
+            spans.append((before, max(end, right), names if name in names else [*names, name]))
+        else:
+            spans.append((left, right, [name]))
+    return spans
+
+
+def _shortened(text: str, length: int) -> str:
+    """At most that many letters, cut at a word where there is one."""
+    if len(text) <= length:
+        return text
+    kept = text[: length - 1]
+    return (kept[: kept.rfind(" ")] if " " in kept[length // 2 :] else kept).rstrip(" ,") + "…"
 
 
 def week_calendar(
@@ -170,16 +201,16 @@ def week_calendar(
             hovertemplate="%{customdata}<extra></extra>",
             cliponaxis=False,
         )
-    ticks, texts = _weekly_ticks(first, last)
+    ticks, texts = _weekly_ticks(first, last, is_narrow)
     head = 14 + 17 * lines
-    legend_height = 44 if is_narrow else 26
+    legend_height = 66 if is_narrow else 26
     plot_height = row_height * max(len(rows), 1)
     figure.update_layout(
         height=head + plot_height + 28 + legend_height,
         margin={"l": 4, "r": 14, "t": head, "b": 28 + legend_height, "pad": 6},
         legend={"y": -(34 / plot_height), "yanchor": "top", "x": 0},
     )
-    figure.update_xaxes(range=[first - 0.35 * DAY, last], tickvals=ticks, ticktext=texts, showgrid=True)
+    figure.update_xaxes(range=[first - 0.35 * DAY, last], tickvals=ticks, ticktext=texts, tickangle=0, showgrid=True)
     figure.update_yaxes(
         range=[len(rows) - 0.5, -0.5],
         tickvals=places,
@@ -275,12 +306,12 @@ def wear_curves(
             hovertemplate="%{customdata}<extra></extra>",
         )
     span_weeks = (last - first).days / 7
-    ticks, texts = _weekly_ticks(first, last, every_weeks=max(1, round(span_weeks / (3 if is_narrow else 7))))
+    ticks, texts = _weekly_ticks(first, last, is_narrow, max(1, round(span_weeks / (4 if is_narrow else 7))))
     head = 16 + 17 * lines
     figure.update_layout(
         margin={"l": 4, "r": 12, "t": head, "b": 70, "pad": 4}, legend={"y": -0.13, "yanchor": "top", "x": 0}
     )
-    figure.update_xaxes(range=[first, last], tickvals=ticks, ticktext=texts, showgrid=False)
+    figure.update_xaxes(range=[first, last], tickvals=ticks, ticktext=texts, tickangle=0, showgrid=False)
     figure.update_yaxes(range=[0, top], tickformat=".0%", dtick=0.25, title_text="" if is_narrow else "life used")
     return figure
 

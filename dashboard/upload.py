@@ -22,6 +22,7 @@ from pipeline.refresh import refresh
 from pipeline.store import StoreError
 
 REPORT = "last_load"
+LISTED_ON_A_PHONE = 20
 FILE_ORDER = "players rackets strings restrings matches practices inspections calendar bench jobs setups holders stock orders"
 
 
@@ -29,7 +30,7 @@ def show_upload() -> None:
     """The box, the button, and what the last load of this session did."""
     with st.form("load", clear_on_submit=True, border=False):
         files = st.file_uploader("CSV files, one or several", type=["csv"], accept_multiple_files=True)
-        asked = st.form_submit_button("Load these files", type="primary")
+        asked = st.form_submit_button("Load these files", icon=":material/upload_file:")
     if asked and files:
         st.session_state[REPORT] = load(files)
         st.rerun()
@@ -83,6 +84,19 @@ def show_report(result: frames.LoadResult) -> None:
 
 def show_places(places: frames.Places, file_name: str, message_label: str) -> None:
     """Rows with their place in a file and a sentence; and the same as a file to take away."""
+    if screen.is_narrow():
+        for row in places.table.head(LISTED_ON_A_PHONE).to_dict("records"):
+            st.markdown(frames.place_line(row))
+    else:
+        show_places_table(places, message_label)
+    st.download_button(
+        "Download the list", places.as_csv, file_name, "text/csv", icon=":material/download:", key=file_name,
+        on_click="ignore",
+    )  # fmt: skip
+
+
+def show_places_table(places: frames.Places, message_label: str) -> None:
+    """The same rows side by side, for a screen that is wide enough."""
     st.dataframe(
         places.table,
         height=screen.table_height(len(places.table), screen.TWO_LINES, at_most=7),
@@ -97,9 +111,6 @@ def show_places(places: frames.Places, file_name: str, message_label: str) -> No
         },
         placeholder="",
         alt=f"{message_label}: file, line, column, value and a sentence for each row.",
-    )
-    st.download_button(
-        "Download the list", places.as_csv, file_name, "text/csv", icon=":material/download:", key=file_name, on_click="ignore"
     )
 
 

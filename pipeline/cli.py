@@ -72,12 +72,12 @@ def demo(
     port: PortOption = None,
 ) -> None:
     """Load an invented academy afresh, print its most urgent rackets and open the dashboard."""
-    from pipeline.command.demo import fresh_demo
+    from pipeline.command.demo import fresh_demo, published_ranking
     from pipeline.command.serving import address, free_port, serve_dashboard
 
     club = fresh_demo(store, output.progress)
-    with _snapshot(club, None) as (snapshot, as_of):
-        output.print_urgent(snapshot.rank(days=14), as_of, count=5)
+    frame, as_of = published_ranking(club)
+    output.print_urgent(frame, as_of, count=5)
     chosen = free_port(port)
     output.say(f"Dashboard: {address(chosen)}", to_stdout=True)
     if not no_serve:

@@ -35,7 +35,7 @@ def show() -> None:
             st.markdown(page.why)
         if page.note:
             st.info(page.note)
-    if not page.wear.empty:
+    if not page.standing.empty:
         show_bed(page)
     show_history(page)
 
@@ -43,24 +43,14 @@ def show() -> None:
 def show_bed(page: frames.Racket) -> None:
     """Both curves, and beside them the drawn bed and where it stands."""
     narrow = screen.is_narrow()
-    colours = screen.colours()
     left, right = (st.container(), st.container()) if narrow else st.columns([2.35, 1], gap="large")
     with left:
         st.subheader("Life used", anchor=False)
-        looks = page.inspections[page.inspections["is_this_bed"]]
-        st.plotly_chart(
-            charts.wear_curves(page.wear, looks, page.events, page.club.as_of, colours, narrow),
-            theme=None,
-            config=charts.CONFIG,
-            key="wear",
-            alt=f"Life used by date towards both limits. {page.title}.",
-        )
-        st.caption(
-            "Steps: as played. Dashed: under the planned play; the band holds 8 in 10 such beds. "
-            "At 100 % half of such beds have ended."
-        )
-        if not page.standing.empty:
-            st.table(page.standing, border="horizontal", hide_index=True)
+        if not page.wear.empty:
+            show_curves(page)
+        st.table(page.standing, border="horizontal", hide_index=True)
+        if page.tension_left:
+            st.caption(page.tension_left)
     with right:
         st.subheader("The string bed at the last look", anchor=False)
         picture = page.picture
@@ -68,7 +58,7 @@ def show_bed(page: frames.Racket) -> None:
             string_bed_svg(
                 picture.count_mains,
                 picture.count_crosses,
-                colours,
+                screen.colours(),
                 fraying=picture.fraying,
                 notching=picture.notching,
                 misalignment=picture.misalignment,
@@ -78,6 +68,22 @@ def show_bed(page: frames.Racket) -> None:
             alt=picture.description,
         )
         st.caption(picture.caption)
+
+
+def show_curves(page: frames.Racket) -> None:
+    """Life used by date, as played and as planned."""
+    looks = page.inspections[page.inspections["is_this_bed"]]
+    st.plotly_chart(
+        charts.wear_curves(page.wear, looks, page.events, page.club.as_of, screen.colours(), screen.is_narrow()),
+        theme=None,
+        config=charts.CONFIG,
+        key="wear",
+        alt=f"Life used by date towards both limits. {page.title}.",
+    )
+    st.caption(
+        "Steps: as played. Dashed: under the planned play; the band holds 8 in 10 such beds. "
+        "At 100 % half of such beds have ended."
+    )
 
 
 def show_history(page: frames.Racket) -> None:
@@ -96,7 +102,9 @@ def show_history(page: frames.Racket) -> None:
         else:
             st.caption("Newest first, earlier beds included.")
             st.dataframe(
-                page.inspections.drop(columns="is_this_bed"), hide_index=True, column_config={"Looked at": dates}, placeholder=""
+                page.inspections.drop(columns="is_this_bed"),
+                height=screen.table_height(len(page.inspections), screen.ONE_LINE, at_most=10),
+                hide_index=True, column_config={"Looked at": dates}, placeholder=""
             )
     st.subheader("Earlier beds", anchor=False)
     if page.earlier_beds.empty:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import data
+from dashboard import data, screen
 from dashboard.upload import show_places, show_templates, show_upload
 
 
@@ -27,15 +27,16 @@ def show() -> None:
     if not page.questions.table.empty:
         st.subheader("Kept, but worth a look", anchor=False)
         show_places(page.questions, "questions.csv", "What to check")
-    st.subheader("Templates", anchor=False)
-    show_templates()
     st.subheader("What was loaded", anchor=False)
     st.dataframe(
         page.loads,
+        height=screen.table_height(len(page.loads), screen.ONE_LINE, at_most=14),
         hide_index=True,
         column_config={"Loaded": st.column_config.DatetimeColumn(format="ddd D MMM YYYY, HH:mm")},
         placeholder="",
     )
+    st.subheader("Templates", anchor=False)
+    show_templates()
 
 
 show()

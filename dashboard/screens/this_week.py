@@ -26,30 +26,38 @@ def show() -> None:
         st.caption(page.club.byline)
         if page.lead:
             st.markdown(page.lead)
+        if page.whole_week:
+            st.markdown(page.whole_week)
+    if not page.calendar.empty:
+        show_calendar(page)
     if page.table.empty:
         st.info(nothing_listed(page, filters), icon=":material/check:")
+    elif screen.is_narrow():
+        show_list(page)
     else:
-        show_calendar(page)
-        if screen.is_narrow():
-            show_list(page)
-        else:
-            show_table(page, filters)
+        show_table(page, filters)
     for note in (page.at_bench, page.no_bed):
         if note:
             st.markdown(words.plain(note))
+    if page.club.learned_note:
+        st.caption(words.plain(page.club.learned_note))
 
 
 def choose_filters() -> frames.Filters:
     """Squad, player, role and how much to list: all kept in the address, so that a choice can be shared."""
     address.come_home(PAGE, FILTERS)
     offered = data.choices()
-    with st.expander("Squad, player, role") if screen.is_narrow() else st.container():
-        squad_place, player_place, role_place, show_place = st.columns([2, 2.4, 2, 2.6], vertical_alignment="bottom")
+    if screen.is_narrow():
+        folded = st.expander("Squad, player, role")
+        squad_place = player_place = role_place = folded
+        show_place = st.container()
+    else:
+        squad_place, player_place, role_place, show_place = st.columns([2, 2.4, 2, 3], vertical_alignment="bottom")
     filters = frames.Filters(
         squad=address.chosen_of(squad_place, "Squad", offered.squads, "squad", "All squads"),
         player=address.chosen_of(player_place, "Player", offered.players, "player", "All players"),
         role=address.chosen_of(role_place, "Role", offered.roles, "role", "All roles"),
-        show=address.switched_to(show_place, "Show", [frames.WEEK, frames.ALL], "show"),
+        show=address.switched_to(show_place, "Show", [frames.WEEK, frames.PAST, frames.ALL], "show"),
     )
     address.keep(PAGE, FILTERS)
     return filters
@@ -59,7 +67,7 @@ def nothing_listed(page: frames.ThisWeek, filters: frames.Filters) -> str:
     """What to say in place of an empty list."""
     if page.count_all:
         rackets = words.count(page.count_all, "racket")
-        return f"Nothing to hand in for this choice. Choose “{frames.ALL}” to see {rackets} in order."
+        return f"Nothing to list for this choice. Choose “{frames.ALL}” to see {rackets} in order."
     if filters == frames.Filters(show=filters.show):
         return "No racket has strings on file yet. Load rackets.csv and restrings.csv on the page Records."
     return "No racket in play matches this choice. Choose another squad, player or role."
@@ -70,7 +78,7 @@ def show_calendar(page: frames.ThisWeek) -> None:
     narrow = screen.is_narrow()
     left, right = (st.container(), st.container()) if narrow else st.columns([2.75, 1], gap="large")
     with left:
-        st.subheader("Due, soonest first", anchor=False)
+        st.subheader("The most urgent, soonest first", anchor=False)
         st.plotly_chart(
             charts.week_calendar(
                 page.calendar,
@@ -97,9 +105,8 @@ def show_events(page: frames.ThisWeek) -> None:
         st.caption("No event in the next four weeks is on file. Load calendar.csv to see them here.")
     for event in page.events.head(5).to_dict("records"):
         with st.container(gap=None):
-            st.markdown(f"**{words.plain(event['label'])}**, {event['when']}")
-            if event["who"]:
-                st.caption(words.plain(event["who"]))
+            st.markdown(f"**{words.plain(event['label'])}**")
+            st.caption(words.plain(event["when_and_who"]))
             if event["rackets"]:
                 st.markdown(f"{'▲' if event['count_short'] else '✓'} {words.plain(event['rackets'])}")
 
@@ -138,7 +145,10 @@ def show_table(page: frames.ThisWeek, filters: frames.Filters) -> None:
         placeholder="",
         alt="Rackets in order of urgency with life used, days left and the reason.",
     )  # fmt: skip
-    st.caption("Click a line to open its racket.")
+    st.caption(
+        "Click a line to open its racket. The bars hold the strings against the usual life of their kind; the dates follow the "
+        "player's own history, so an early date can stand beside a short bar."
+    )
     cells = chosen["selection"]["cells"]
     if cells:
         open_racket(page.table["racket_id"].iloc[cells[0][0]])
@@ -151,8 +161,9 @@ def show_list(page: frames.ThisWeek) -> None:
     for row in page.table.head(None if is_all else COUNT_IN_LIST).to_dict("records"):
         with st.container(gap=None):
             with st.container(horizontal=True, horizontal_alignment="distribute", vertical_alignment="center", wrap=False):
-                st.markdown(f"**{words.plain(row['racket_id'])}** {words.plain(row['player'])}")
-                if st.button("Open", key=f"open-{row['racket_id']}", help=f"Open {row['racket_id']}", width="content"):
+                st.markdown(f"**{words.plain(row['player'])}**")
+                label = words.plain(row["racket_id"])
+                if st.button(label, key=f"open-{row['racket_id']}", icon=":material/chevron_right:", icon_position="right"):
                     open_racket(row["racket_id"])
             st.markdown(frames.list_line(row))
             st.caption(words.plain(row["why"]))

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Callable
-from contextlib import AbstractContextManager
+from contextlib import AbstractContextManager, closing
 from datetime import UTC, date, datetime
 from importlib.resources import as_file, files
 from pathlib import Path
+
+import pandas as pd
 
 from pipeline.contract import Contract, load_contract
 from pipeline.store import Store, StoreError
@@ -62,3 +64,11 @@ def fresh_demo(folder: Path, progress: Callable[[], AbstractContextManager[Progr
 
     refresh(store)
     return store
+
+
+def published_ranking(store: Store) -> tuple[pd.DataFrame, date]:
+    """The published ranking of the rackets that have strings in, and the day it stands for."""
+    with closing(store.view()) as view:
+        frame = view.execute("select * from ranking where bed_id is not null order by rank").df()
+        ((as_of,),) = view.execute("select cast(value as date) from meta where key = 'as_of'").fetchall()
+    return frame, as_of

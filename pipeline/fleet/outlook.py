@@ -19,6 +19,8 @@ from pipeline.wear.learning import Learned
 from pipeline.wear.limits import LN2, cumulative_hazard, life_used_breaks, life_used_dead, survival
 
 LOAD_NODES = 5
+# how far a racket's part of its player's play over a fortnight is off what it was (assumption)
+SHARE_SPREAD = 0.45
 HORIZON_CAP_DAYS = 365.0
 
 
@@ -36,6 +38,8 @@ class CurrentBeds:
     age_hours: np.ndarray
     factor_breaks: np.ndarray
     factor_dead: np.ndarray
+    expected_breaks: np.ndarray
+    expected_dead: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -70,6 +74,8 @@ def current_beds(h: History, learned: Learned, rackets: pd.DataFrame) -> Current
         age_hours=h.age_hours[last],
         factor_breaks=_factor_now(h, learned, "breaks", last),
         factor_dead=_factor_now(h, learned, "goes_dead", last),
+        expected_breaks=learned.expected["breaks"][last],
+        expected_dead=learned.expected["goes_dead"][last],
     )
 
 
@@ -97,13 +103,13 @@ def outlook(h: History, learned: Learned, beds: CurrentBeds, play: ComingPlay, n
     x0b = life_used_breaks(beds.abrasion, break_hours)
     x0d = life_used_dead(beds.playability, beds.age_hours, dead_hours, rest)
     z0b, z0d = cumulative_hazard(x0b, s.shape_breaks), cumulative_hazard(x0d, s.shape_dead)
-    fb = learned.family["breaks"][family] * learned.level["breaks"].level
-    fd = learned.family["goes_dead"][family] * learned.level["goes_dead"].level
+    fb, fd = learned.family["breaks"][family], learned.family["goes_dead"][family]
     ab, bb = learned.a["breaks"][player], learned.b["breaks"][player]
     ad, bd = learned.a["goes_dead"][player], learned.b["goes_dead"][player]
+    u0b, u0d = beds.expected_breaks, beds.expected_dead
     reports = learned.reports[player]
     age_days = (beds.age_hours - 12.0) / 24.0
-    cv = np.sqrt(play.spread_level**2 + play.spread_week**2 / 2.0 + play.spread_club**2)
+    cv = np.sqrt(play.spread_level**2 + play.spread_week**2 / 2.0 + play.spread_club**2 + SHARE_SPREAD**2)
     cv = float(np.clip(cv, 0.05, 1.2))
     edges = (np.arange(LOAD_NODES) + 0.5) / LOAD_NODES
     nodes = stats.gamma.ppf(edges, 1.0 / cv**2, scale=cv**2)
@@ -117,8 +123,10 @@ def outlook(h: History, learned: Learned, beds: CurrentBeds, play: ComingPlay, n
         xd = life_used_dead(beds.playability[:, None] + node * cum_p, ages, dead_hours[:, None], rest[:, None])
         mb = np.exp(beds.factor_breaks[:, None] * np.power(0.5, (xb - x0b[:, None]) / s.look_fade))
         md = np.exp(beds.factor_dead[:, None] * np.power(0.5, (xd - x0d[:, None]) / s.look_fade))
-        addb = np.cumsum(mb * np.diff(cumulative_hazard(xb, s.shape_breaks), axis=1, prepend=z0b[:, None]), axis=1) * fb[:, None]
-        addd = np.cumsum(md * np.diff(cumulative_hazard(xd, s.shape_dead), axis=1, prepend=z0d[:, None]), axis=1) * fd[:, None]
+        growth_b = np.cumsum(mb * np.diff(cumulative_hazard(xb, s.shape_breaks), axis=1, prepend=z0b[:, None]), axis=1) * fb[:, None]
+        growth_d = np.cumsum(md * np.diff(cumulative_hazard(xd, s.shape_dead), axis=1, prepend=z0d[:, None]), axis=1) * fd[:, None]
+        addb = _added(learned, "breaks", u0b, growth_b, ab / bb)
+        addd = _added(learned, "goes_dead", u0d, growth_d, ad / bd)
         sb = survival(addb, ab[:, None], bb[:, None])
         sd = 1.0 - reports[:, None] * (1.0 - survival(addd, ad[:, None], bd[:, None]))
         sm = np.exp(-learned.mishit_per_hour * node * cum_h)
@@ -144,6 +152,14 @@ def outlook(h: History, learned: Learned, beds: CurrentBeds, play: ComingPlay, n
     return Outlook(beds, days, x_breaks, x_dead, p_break / k, p_feel / k, p_other / k, wear / k)
 
 
+def _added(learned: Learned, limit: str, u0: np.ndarray, growth: np.ndarray, mean: np.ndarray) -> np.ndarray:
+    """(n, n_days) cumulative hazard added per unit of the player's multiplier: the growth through the club's own baseline,
+    at the level of its newest weeks. u0: (n,) expected hazard so far. mean: (n,) the player's mean multiplier."""
+    warp = learned.baseline[limit]
+    added = warp.warped(u0[:, None] + growth * mean[:, None]) - warp.warped(u0)[:, None]
+    return np.asarray(added / mean[:, None] * learned.level[limit].level)
+
+
 def _step_hazard(survive: np.ndarray) -> np.ndarray:
     """Hazard of each day from survival at the ends of the days."""
     log_s = np.log(np.maximum(survive, 1e-12))
@@ -156,7 +172,7 @@ def days_left(o: Outlook, quantiles: tuple[float, ...] = (0.1, 0.5, 0.9)) -> np.
     n, n_days = o.survive_wear.shape
     out = np.zeros((n, len(quantiles)))
     surv = np.concatenate([np.ones((n, 1)), o.survive_wear], axis=1)
-    tail = np.maximum((np.log(surv[:, -15]) - np.log(np.maximum(surv[:, -1], 1e-12))) / 14.0, 1e-6)
+    tail = np.maximum((np.log(np.maximum(surv[:, -15], 1e-12)) - np.log(np.maximum(surv[:, -1], 1e-12))) / 14.0, 1e-6)
     for j, q in enumerate(quantiles):
         target = 1.0 - q
         inside = surv[:, -1] <= target

@@ -18,8 +18,8 @@ import pandas as pd
 
 LEVEL_HALF_LIFE_WEEKS = 5.0
 INDEX_HALF_LIFE_WEEKS = 26.0
-RECENT_HALF_LIFE_WEEKS = 3.0
-RECENT_PRIOR_WEEKS = 1.5
+RECENT_HALF_LIFE_WEEKS = 1.5
+RECENT_PRIOR_WEEKS = 1.0
 HISTORY_WEEKS = 110
 KERNEL_WIDTH = 0.12
 CLOSED_WIDTH = 0.15
@@ -77,11 +77,14 @@ def coming_play(con: duckdb.DuckDBPyConnection, players: tuple[str, ...], n_days
     as_of = pd.Timestamp(con.execute("select as_of from origin").fetchone()[0])  # type: ignore[index]
     index = {p: i for i, p in enumerate(players)}
     n_ahead = -(-n_days // 7)
-    past = con.execute("select * from player_days").df()
+    past = con.execute("select * from player_days order by player_id, day").df()
     plans = con.execute(
-        "select player_id, day, sum(hours) as hours, bool_or(is_closed) as is_closed from calendar_days group by all"
+        """
+        select player_id, day, sum(hours order by activity, event, hours) as hours, bool_or(is_closed) as is_closed
+        from calendar_days group by player_id, day order by player_id, day
+        """
     ).df()
-    people = con.execute("select player_id, squad, left_on from player_spans where is_latest").df().set_index("player_id")
+    people = con.execute("select player_id, squad, left_on from player_spans where is_latest order by player_id").df().set_index("player_id")
     past["day"] = pd.to_datetime(past["day"])
     plans["day"] = pd.to_datetime(plans["day"])
     closed = plans[plans["is_closed"].astype(bool)].assign(hours=1.0)

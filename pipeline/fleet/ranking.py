@@ -44,9 +44,9 @@ def rank_rackets(s: Snapshot, days: int) -> pd.DataFrame:
     frame["shared_part"] = 0.0
     n_days = max(days, LIMIT_HORIZON_DAYS)
     o = s.outlook(n_days)
-    rows = pd.Series(np.arange(len(frame)), index=frame["racket_id"]).loc[o.beds.racket_id].to_numpy() if len(o.beds.index) else []
     if len(o.beds.index):
-        _fill_in_play(s, frame, np.asarray(rows), o, days)
+        rows = pd.Series(np.arange(len(frame)), index=frame["racket_id"]).loc[o.beds.racket_id].to_numpy()
+        _fill_in_play(s, frame, rows, o, days)
     _fill_ended(s, frame)
     as_of = pd.Timestamp(s.as_of)
     for column, target in (("days_left_p50", "due_on"), ("days_left_p10", "due_from"), ("days_left_p90", "due_to")):
@@ -112,7 +112,7 @@ def _fill_in_play(s: Snapshot, frame: pd.DataFrame, rows: np.ndarray, o: Outlook
         put[f"{name}_p10"], put[f"{name}_p90"] = x * np.exp(-1.2816 * cv), x * np.exp(1.2816 * cv)
     horizon = min(LIMIT_HORIZON_DAYS, o.p_break.shape[1]) - 1
     put["limit_first"] = np.where(o.p_break[:, horizon] >= o.p_feel[:, horizon], "breaks", "goes_dead")
-    shared = s.con.execute("select bed_id, sum(coalesce(hours_shared, 0)) / nullif(sum(hours), 0) as part from bed_days group by bed_id").df()
+    shared = s.con.execute("select bed_id, sum(coalesce(hours_shared, 0) order by day) / nullif(sum(hours order by day), 0) as part from bed_days group by bed_id").df()
     part = shared.set_index("bed_id")["part"]
     put["shared_part"] = np.nan_to_num(part.reindex(h.beds["bed_id"].to_numpy()[index]).to_numpy(dtype=float))
     event_on = pd.to_datetime(frame["next_event_on"].to_numpy()[rows])

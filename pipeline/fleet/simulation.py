@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from pipeline.fleet.outlook import SHARE_SPREAD
 from pipeline.fleet.play import ComingPlay
 from pipeline.wear.history import History
 from pipeline.wear.learning import Learned
@@ -50,6 +51,20 @@ def lags_of(beds: pd.DataFrame, as_of: pd.Timestamp) -> Lags:
     wear = done["cause"].isin(["breaks", "goes_dead", "mishit", "unknown"])
     after_wear, after_other = lag[wear].to_numpy(dtype=float), lag[~wear].to_numpy(dtype=float)
     return Lags(after_wear if len(after_wear) >= 5 else np.array([1.0]), after_other if len(after_other) >= 5 else np.array([0.0]))
+
+
+def unseen_days(h: History, learned: Learned) -> np.ndarray:
+    """Days between a worn-out bed's last play and the day its end was recorded, as seen on beds whose play was written
+    down with the racket; a racket often lies in the bag before it is handed in. A short usual delay where too few are known.
+    """
+    if h.n_beds == 0:
+        return np.array([0.0, 0.0, 0.0, 1.0, 1.0, 2.0])
+    played_on = np.maximum.reduceat(np.where(learned.exposure.played > 0, h.day, 0), h.first)
+    named = np.sqrt(h.share_variance[h.last]) < 0.1 * np.maximum(h.hours[h.last], 0.5)
+    worn = np.isin(h.cause, (1, 2)) & named & (h.hours[h.last] > 0.5) & (h.day[h.last] > h.as_of_day - 365)
+    if worn.sum() < 15:
+        return np.array([0.0, 0.0, 0.0, 1.0, 1.0, 2.0])
+    return np.clip(h.day[h.last] - played_on, 0, 14)[worn].astype(float)
 
 
 def simulate(
@@ -100,9 +115,12 @@ def simulate(
     theta_d = _gamma(learned.a["goes_dead"], learned.b["goes_dead"], draws, rng)[player]
     reports = (rng.random((n_players + 1, draws)) < learned.reports[:, None])[player]
     level_b, level_d = learned.level["breaks"], learned.level["goes_dead"]
-    scale_b = learned.family["breaks"][family][:, None] * theta_b * _around(level_b.level, level_b.spread, draws, rng)[None, :]
-    scale_d = learned.family["goes_dead"][family][:, None] * theta_d * _around(level_d.level, level_d.spread, draws, rng)[None, :]
-    scale_d = np.where(reports, scale_d, SMALL)
+    theta_b = theta_b * _around(level_b.level, level_b.spread, draws, rng)[None, :]
+    theta_d = np.where(reports, theta_d * _around(level_d.level, level_d.spread, draws, rng)[None, :], SMALL)
+    mean_b = (learned.a["breaks"] / learned.b["breaks"])[player]
+    mean_d = (learned.a["goes_dead"] / learned.b["goes_dead"])[player]
+    unit_b = mean_b * learned.family["breaks"][family]
+    unit_d = mean_d * learned.family["goes_dead"][family]
     life_b, life_d = learned.exposure.lives.break_hours[index], learned.exposure.lives.dead_hours[index]
     rest = s.rest_scale * learned.exposure.lives.rest[index]
 
@@ -115,6 +133,9 @@ def simulate(
     # an inspection's word fades with play: half of its log is a fair mean over what is left
     m_b = np.where(in_play, np.sqrt(learned.factor["breaks"][last]), 1.0)
     m_d = np.where(in_play, np.sqrt(learned.factor["goes_dead"][last]), 1.0)
+    u0_b = np.where(in_play, learned.expected["breaks"][last], 0.0)
+    u0_d = np.where(in_play, learned.expected["goes_dead"][last], 0.0)
+    unseen = unseen_days(h, learned)
     lags = lags_of(h.beds, as_of if as_of is not None else pd.Timestamp(0) + pd.Timedelta(days=h.as_of_day))
     waiting = ~in_play
     if waiting.any():
@@ -152,13 +173,19 @@ def simulate(
         a_start, p_start, h_start = (_at(path, t0) for path in (a_path, p_path, h_path))
         # breaks: the abrasion hours it still stands
         x0 = life_used_breaks(used_b, life_b[r])
-        x_end = np.power(np.power(x0, s.shape_breaks) + rng.exponential(size=len(r)) / (LN2 * scale_b[r, d] * mb), 1.0 / s.shape_breaks)
+        u0 = np.where(fresh, 0.0, u0_b[r])
+        warp = learned.baseline["breaks"]
+        growth = warp.unwarped(warp.warped(u0) + mean_b[r] * rng.exponential(size=len(r)) / theta_b[r, d]) - u0
+        x_end = np.power(np.power(x0, s.shape_breaks) + growth / (LN2 * unit_b[r] * mb), 1.0 / s.shape_breaks)
         t_break = _when(a_path, a_start + (x_end - x0) * life_b[r])
         t_mishit = _when(h_path, h_start + rng.exponential(size=len(r)) / learned.mishit_per_hour)
         t_break = np.minimum(t_break, t_mishit)
         # goes dead: play and rest together
         x0d = life_used_dead(used_d, age, life_d[r], rest[r])
-        x_end_d = np.power(np.power(x0d, s.shape_dead) + rng.exponential(size=len(r)) / (LN2 * scale_d[r, d] * md), 1.0 / s.shape_dead)
+        u0 = np.where(fresh, 0.0, u0_d[r])
+        warp = learned.baseline["goes_dead"]
+        growth = warp.unwarped(warp.warped(u0) + mean_d[r] * rng.exponential(size=len(r)) / theta_d[r, d]) - u0
+        x_end_d = np.power(np.power(x0d, s.shape_dead) + growth / (LN2 * unit_d[r] * md), 1.0 / s.shape_dead)
         rest_path = rest[r][:, None] * np.log10(1.0 + np.maximum(age[:, None] + 24.0 * (grid[None, :] - t0[:, None]), 0.0))
         x_path = (used_d[:, None] + np.maximum(p_path - p_start[:, None], 0.0)) / life_d[r][:, None] + rest_path
         t_dead = _when(np.maximum.accumulate(x_path, axis=1), x_end_d)
@@ -170,7 +197,9 @@ def simulate(
         if first_round:
             ends[r[~fresh], d[~fresh]] = t_end[~fresh]
             first_round = False
-        lag = np.where(cause == 2, rng.choice(lags.after_other, len(r)), rng.choice(lags.after_wear, len(r)))
+        lag = np.where(
+            cause == 2, rng.choice(lags.after_other, len(r)), rng.choice(lags.after_wear, len(r)) + rng.choice(unseen, len(r))
+        )
         t_strung = np.where(np.isfinite(t_end), np.floor(t_end) + lag, np.inf)
         record(r, d, t_strung, cause)
         t0, fresh = t_strung, np.ones(len(r), dtype=bool)
@@ -217,7 +246,7 @@ def _gamma(a: np.ndarray, b: np.ndarray, draws: int, rng: np.random.Generator) -
     return np.maximum(rng.gamma(a[:, None], 1.0, (len(a), draws)) / b[:, None], SMALL)
 
 
-def _share_noise(n: int, draws: int, rng: np.random.Generator, spread: float = 0.35) -> np.ndarray:
+def _share_noise(n: int, draws: int, rng: np.random.Generator, spread: float = SHARE_SPREAD) -> np.ndarray:
     """(n, draws): how much more or less of the player's play a racket takes in the coming weeks than it used to."""
     return _around_many(1.0, spread, (n, draws), rng)
 

@@ -21,6 +21,7 @@ KG_TO_LB = 1 / 0.45359237  # exact definition of the pound
 DAYS_CAP = 365  # beyond this the model says only "a year or more"
 
 LIMIT_WORDS = {"breaks": "likely to break", "goes_dead": "likely to go dead"}
+FIRST_WORDS = {"breaks": "breaks first", "goes_dead": "goes dead first"}
 LIMIT_SHAPES = {"breaks": "◆", "goes_dead": "●"}
 STATUS_WORDS = {
     "broken": "broken, hand in now",
@@ -31,11 +32,12 @@ STATUS_WORDS = {
 CAUSE_WORDS = {
     "breaks": "broke",
     "goes_dead": "went dead",
+    "mishit": "broke at the edge",
     "other": "taken out for another reason",
     "unknown": "reason not recorded",
     "none": "still in",
 }
-CAUSE_SHAPES = {"breaks": "◆", "goes_dead": "●", "other": "■", "unknown": "?", "none": "○"}
+CAUSE_SHAPES = {"breaks": "◆", "goes_dead": "●", "mishit": "◇", "other": "■", "unknown": "?", "none": "○"}
 REASON_WORDS = {
     "broke": "broke",
     "lost_feel": "lost feel",

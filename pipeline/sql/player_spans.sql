@@ -7,7 +7,7 @@ with ordered as (
         squad,
         level,
         spin,
-        left_on,
+        case when left_on <= (select as_of from origin) then left_on end as left_on,
         hours_week,
         coalesce(since, date '1900-01-01') as valid_from
     from facts.players

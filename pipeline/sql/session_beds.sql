@@ -39,7 +39,9 @@ playable as (
 ),
 
 shared as (
-    select session_row, racket_id, bed_id, usage_hours / sum(usage_hours) over (partition by session_row) as share
+    select session_row, racket_id, bed_id, usage_hours / sum(usage_hours) over (
+        partition by session_row order by racket_id rows between unbounded preceding and unbounded following
+    ) as share
     from (select distinct session_row, racket_id, bed_id, usage_hours from playable)
 )
 

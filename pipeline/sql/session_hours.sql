@@ -33,7 +33,7 @@ weighted as (
 )
 
 select
-    row_number() over (order by played_on, session_id, player_id, racket_id) as session_row,
+    row_number() over (order by played_on, source, session_id, player_id, racket_id) as session_row,
     session_id, source, player_id, racket_id, played_on, played_on_at, session_minutes, hours, activity, intensity,
     surface_or_default as surface, event, level, spin, squad,
     hours * hits_factor as effective_hours,

@@ -37,7 +37,9 @@ class Estimate:
     def sentence(self) -> str:
         """Whose numbers are in force, in words."""
         ended = self.learned.responsibility
-        count = {limit: float(ended[:, code].sum()) if len(ended) else 0.0 for limit, code in (("breaks", BREAKS), ("goes_dead", DEAD))}
+        count = {
+            limit: float(ended[:, code].sum()) if len(ended) else 0.0 for limit, code in (("breaks", BREAKS), ("goes_dead", DEAD))
+        }
         if not self.fits:
             return f"Runs on trade values: {count['breaks'] + count['goes_dead']:.0f} endings from wear are on file, too few to learn from."
         own = " and ".join({"breaks": "breaking", "goes_dead": "going dead"}[f] for f in self.fits)

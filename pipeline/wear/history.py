@@ -37,7 +37,7 @@ _PLAY = """
 select p.*, extract(epoch from p.day)::bigint // 86400 as day_number
 from bed_play as p
 join beds as b using (bed_id)
-order by b.racket_id, b.strung_on, b.bed_id, p.day
+order by b.racket_id, b.strung_on, b.bed_id, p.day, p.activity, p.intensity, p.surface, p.spin, p.level
 """
 
 

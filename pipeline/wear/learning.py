@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from pipeline.wear.baseline import STRAIGHT, Baseline, learn_baseline
 from pipeline.wear.drift import Level, follow
 from pipeline.wear.history import CAUSES, SIGNS, History
 from pipeline.wear.limits import Lives, cumulative_hazard, life_used_breaks, life_used_dead, lives_of
@@ -96,6 +97,8 @@ class Learned:
     rounds: int
     endings_family: dict[str, np.ndarray] = field(default_factory=dict)
     level: dict[str, Level] = field(default_factory=dict)
+    baseline: dict[str, Baseline] = field(default_factory=dict)
+    expected: dict[str, np.ndarray] = field(default_factory=dict)
 
 
 def exposure_of(h: History, shapes: Shapes) -> Exposure:
@@ -120,21 +123,21 @@ def exposure_of(h: History, shapes: Shapes) -> Exposure:
     return Exposure(lives, x, z, dz, days, played_hours)
 
 
-def look_factor(h: History, x: np.ndarray, looks: np.ndarray, fade_lives: float) -> tuple[np.ndarray, np.ndarray]:
-    """Inspection multiplier at every step and its fading weight.
-
-    x: (n_steps,) life used of the limit. looks: (4, 4) multipliers. A look's effect halves with every `fade_lives` of
-    life used since; before any look the factor is 1 and the weight 0.
-    """
+def look_fade(h: History, x: np.ndarray, fade_lives: float) -> np.ndarray:
+    """(n_steps,) what is left of the last look's word: halves with every `fade_lives` of life used since; 0 before any."""
     seen = h.looked >= 0
     since = np.where(seen, x - x[np.maximum(h.looked, 0)], 0.0)
-    fade = np.where(seen, np.power(0.5, since / fade_lives), 0.0)
+    return np.where(seen, np.power(0.5, since / fade_lives), 0.0)
+
+
+def look_factor(h: History, seen: np.ndarray, fade: np.ndarray, looks: np.ndarray) -> np.ndarray:
+    """(m,) inspection multiplier at the steps `seen`, which follow a look: product over the signs, faded."""
     log_looks = np.log(looks)
-    total = np.zeros(len(x))
+    total = np.zeros(len(seen))
     for s in range(len(SIGNS)):
-        grade = h.grades[:, s]
+        grade = h.grades[seen, s]
         total += np.where(grade >= 0, log_looks[s, np.maximum(grade, 0)], 0.0)
-    return np.exp(total * fade), fade
+    return np.asarray(np.exp(total * fade))
 
 
 def _recent_hazard(h: History, e: Exposure, dz: np.ndarray, window_days: int = 7) -> np.ndarray:
@@ -147,7 +150,7 @@ def _recent_hazard(h: History, e: Exposure, dz: np.ndarray, window_days: int = 7
     return np.maximum(added / np.maximum(span, 1.0), 1e-6)
 
 
-def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolerance: float = 1e-4) -> Learned:
+def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolerance: float = 2e-3) -> Learned:
     """Iterate family, player and inspection multipliers and the causes of unknown endings to rest."""
     shapes = shapes or Shapes()
     e = exposure_of(h, shapes)
@@ -176,13 +179,15 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
     mishit_per_hour = 1.0 / 2000.0
     other = learn_other_causes(h, e, responsibility[:, OTHER])
     factor = {k: np.ones(len(h.day)) for k in limits}
+    seen = np.flatnonzero(h.looked >= 0)
+    fades = {k: look_fade(h, e.x[k], shapes.look_fade)[seen] for k in limits}
     endings_family: dict[str, np.ndarray] = {}
     rounds = 0
     for rounds in range(1, max_rounds + 1):
         previous = np.concatenate([f[k] for k in limits] + [a[k] / b[k] for k in limits])
         hazards = {}
         for k in limits:
-            factor[k], fade = look_factor(h, e.x[k], looks[k], shapes.look_fade)
+            factor[k][seen] = look_factor(h, seen, fades[k], looks[k])
             dz = e.dz[k] * factor[k]
             theta = a[k] / b[k] * (reports if k == "goes_dead" else 1.0)
             hazards[k] = f[k][family] * theta[player] * _recent_hazard(h, e, dz)
@@ -193,7 +198,8 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
             shares[:, MISHIT], shares[:, OTHER] = rate_mishit, other.rate_at_end
             shares /= shares.sum(axis=1, keepdims=True)
             responsibility[is_unknown] = shares[is_unknown]
-            other = learn_other_causes(h, e, responsibility[:, OTHER])
+            if rounds <= 3 or rounds % 5 == 0:
+                other = learn_other_causes(h, e, responsibility[:, OTHER])
         mishit_per_hour = (1.0 + responsibility[:, MISHIT].sum()) / (2000.0 + hours_played.sum())
         for k in limits:
             dz = e.dz[k] * factor[k]
@@ -216,19 +222,39 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
                     pi = shapes.share_reporting
                     reports = np.where(n_player > 0.5, 1.0, pi * silent / (pi * silent + 1.0 - pi))
                     reports[n_players] = pi
-            theta = a[k] / b[k] * (reports if k == "goes_dead" else 1.0)
-            looks[k] = _update_looks(h, e.x[k], e.dz[k], (f[k][family] * theta[player] * teaches[k])[h.bed], ended, looks[k], prior_looks[k], shapes)
+            if len(seen):
+                theta = a[k] / b[k] * (reports if k == "goes_dead" else 1.0)
+                scale = (f[k][family] * theta[player] * teaches[k])[h.bed[seen]]
+                at_end = np.where(h.last[h.bed[seen]] == seen, ended[h.bed[seen]], 0.0)
+                looks[k] = _update_looks(h, seen, fades[k], e.dz[k][seen] * scale, at_end, looks[k], prior_looks[k], shapes.look_prior)
         now = np.concatenate([f[k] for k in limits] + [a[k] / b[k] for k in limits])
         if len(now) == 0 or np.max(np.abs(np.log(now) - np.log(previous))) < tolerance:
             break
     for k in limits:
-        factor[k], _ = look_factor(h, e.x[k], looks[k], shapes.look_fade)
-    level = {}
+        factor[k][seen] = look_factor(h, seen, fades[k], looks[k])
+    level, baseline, expected_so_far = {}, {}, {}
     for k in limits:
-        theta = a[k] / b[k] * (reports if k == "goes_dead" else 1.0)
-        scale = f[k][family] * theta[player] * teaches[k]
-        level[k] = _level_now(h, e.dz[k] * factor[k] * scale[h.bed], responsibility[:, codes[k]] * teaches[k])
-    return Learned(shapes, e, f, a, b, reports, looks, responsibility, factor, mishit_per_hour, other, rounds, endings_family, level)
+        mean = (a[k] / b[k])[player] * f[k][family]
+        counts = teaches[k] * ((reports[player]) if k == "goes_dead" else 1.0)
+        step = e.dz[k] * factor[k] * mean[h.bed]
+        so_far = _cumulative(step, h)
+        ended = responsibility[:, codes[k]] * teaches[k]
+        baseline[k] = learn_baseline(so_far - step, so_far, counts[h.bed], so_far[h.last], ended) if n_beds else STRAIGHT
+        warped = baseline[k].warped(so_far) - baseline[k].warped(so_far - step)
+        expected_so_far[k] = so_far
+        # the players' posterior, with the club's own baseline in the exposure
+        z_player = np.bincount(player, np.add.reduceat(warped, h.first) * teaches[k] / (a[k] / b[k])[player], n_players + 1) if n_beds else 0.0
+        b[k] = np.where(np.arange(n_players + 1) < n_players, strength[k] + z_player, strength[k])
+        level[k] = _level_now(h, warped * counts[h.bed], ended)
+    return Learned(
+        shapes, e, f, a, b, reports, looks, responsibility, factor, mishit_per_hour, other, rounds, endings_family, level, baseline, expected_so_far
+    )
+
+
+def _cumulative(step: np.ndarray, h: History) -> np.ndarray:
+    """(n_steps,) running sum within each bed."""
+    total = np.cumsum(step)
+    return total - (total[h.first] - step[h.first])[h.bed] if len(step) else total
 
 
 def _level_now(h: History, expected: np.ndarray, ended: np.ndarray, period_days: int = 14) -> Level:
@@ -247,22 +273,26 @@ def _level_now(h: History, expected: np.ndarray, ended: np.ndarray, period_days:
 
 
 def _update_looks(
-    h: History, x: np.ndarray, dz: np.ndarray, scale: np.ndarray, ended: np.ndarray, looks: np.ndarray, prior: np.ndarray, shapes: Shapes
+    h: History, seen: np.ndarray, fade: np.ndarray, dz: np.ndarray, ended: np.ndarray, looks: np.ndarray, prior: np.ndarray, weight: float
 ) -> np.ndarray:
-    """Conjugate update of each grade's multiplier, the other signs held fixed: (prior + endings) / (prior / m0 + expected)."""
-    if not (h.looked >= 0).any():
-        return looks
+    """Conjugate update of each grade's multiplier, the other signs held fixed: (prior + endings) / (prior / m0 + expected).
+
+    seen: (m,) steps that follow a look; fade, dz (scaled by family and player), ended: (m,) at those steps.
+    """
     new = looks.copy()
-    at_end = np.zeros(len(h.day))
-    at_end[h.last] = ended
+    grades = h.grades[seen]
+    log_new = np.log(new)
+    total = np.zeros(len(seen))
     for s in range(len(SIGNS)):
-        factor, fade = look_factor(h, x, new, shapes.look_fade)
-        for g in range(4):
-            here = (h.grades[:, s] == g) & (fade > 0)
-            if not here.any():
-                continue
-            without = factor[here] / np.power(new[s, g], fade[here])
-            expected = float((dz[here] * scale[here] * without * fade[here]).sum())
-            endings = float((at_end[here] * fade[here]).sum())
-            new[s, g] = (shapes.look_prior + endings) / (shapes.look_prior / prior[s, g] + expected)
+        total += np.where(grades[:, s] >= 0, log_new[s, np.maximum(grades[:, s], 0)], 0.0)
+    for s in range(len(SIGNS)):
+        grade = grades[:, s]
+        here = grade >= 0
+        own = np.where(here, log_new[s, np.maximum(grade, 0)], 0.0)
+        expected = np.bincount(grade[here], (dz * np.exp((total - own) * fade) * fade)[here], 4)
+        endings = np.bincount(grade[here], (ended * fade)[here], 4)
+        touched = np.bincount(grade[here], minlength=4) > 0
+        new[s] = np.where(touched, (weight + endings) / (weight / prior[s] + expected), new[s])
+        log_new[s] = np.log(new[s])
+        total += np.where(here, log_new[s, np.maximum(grade, 0)], 0.0) - own
     return new

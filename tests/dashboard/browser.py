@@ -20,10 +20,16 @@ def launch_chromium(playwright: Playwright) -> Browser:
     )
 
 
+LOOK_EVERY_MS, CALM_LOOKS, MOST_LOOKS = 100, 7, 300
+
+
 def settle(page: Page) -> None:
-    """Wait until Streamlit says it has stopped running and the page has a title."""
-    page.locator("[data-testid=stApp]").wait_for()
+    """Wait until the page has a title and Streamlit has stopped running for good: one run may ask for another."""
     page.locator("h1").first.wait_for()
-    page.wait_for_timeout(250)
-    page.locator("[data-testid=stApp][data-test-script-state=notRunning]").wait_for()
-    page.wait_for_timeout(500)
+    calm = 0
+    for _ in range(MOST_LOOKS):
+        calm = calm + 1 if page.locator("[data-testid=stApp][data-test-script-state=notRunning]").count() else 0
+        if calm == CALM_LOOKS:
+            return
+        page.wait_for_timeout(LOOK_EVERY_MS)
+    raise TimeoutError("The page did not come to rest.")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime
 from pathlib import Path
 
 import duckdb
@@ -12,13 +11,11 @@ import pytest
 import streamlit as st
 from streamlit.testing.v1 import AppTest
 
-import sample_data
 from pipeline.store import Store
 from tests.dashboard import small_view
+from tests.dashboard.sample_store import SUNDAY_EVENING, make_sample_store
 
 APP = Path(__file__).parents[2] / "dashboard" / "app.py"
-SAMPLE = Path(sample_data.__file__).parent
-SUNDAY_EVENING = datetime(2026, 11, 15, 20, 0, tzinfo=UTC)
 PATIENCE_SECONDS = 30
 
 
@@ -65,14 +62,7 @@ def small_store(tmp_path: Path) -> Store:
 @pytest.fixture(scope="session")
 def academy_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The sample academy, loaded and refreshed by the real pipeline; copy it before writing to it."""
-    from pipeline.refresh import refresh
-
-    folder = tmp_path_factory.mktemp("academy") / "club"
-    store = Store(folder)
-    store.create("Holm Ridge Academy")
-    store.load(SAMPLE, now=SUNDAY_EVENING)
-    refresh(store, now=SUNDAY_EVENING)
-    return folder
+    return make_sample_store(tmp_path_factory.mktemp("academy") / "club").folder
 
 
 @pytest.fixture

@@ -1,46 +1,54 @@
-"""Pictures of every page, desktop and phone, light and dark: `python -m tests.dashboard.screenshots OUT [--address URL]`.
+"""Pictures of every page, to be looked at: `python -m tests.dashboard.screenshots OUT`.
 
-In: a folder to write to; the address of a running dashboard, else one is started on a store made from sample_data. Out:
-one PNG a page, size and theme. They are for a person to look at; nothing is asserted here.
+In: a folder to write to; `--address` of a running dashboard, else stores are made from sample_data and served. Out: one PNG
+for each page, size (desktop, phone), theme (light, dark) and state (full, empty, with mistakes). `--readme` takes only the
+picture that the README shows. Nothing is asserted here.
 """
 
 from __future__ import annotations
 
 import argparse
+import shutil
+import tempfile
 from pathlib import Path
 
+from PIL import Image
 from playwright.sync_api import Browser, Page, sync_playwright
 
+from pipeline.store import Store
 from tests.dashboard.browser import launch_chromium, settle
+from tests.dashboard.sample_store import SUNDAY_EVENING, load_mistakes, make_sample_store
+from tests.dashboard.server import ROOT, running_dashboard
 
 SIZES = {"desktop": (1440, 900), "phone": (390, 844)}
+TODAY = SUNDAY_EVENING.date().isoformat()
+LATER = "2026-11-27"
+README_PICTURE = ROOT / "dashboard" / "picture" / "this-week.png"
+README_SIZE = (1320, 1240)
+FULL = {
+    "this-week": "",
+    "this-week-past": "?show=Past+their+life",
+    "racket": "racket",
+    "racket-unknown": "racket?racket=Z999",
+    "workload": "workload",
+    "records": "records",
+}
 
 
-def pages(racket_id: str | None) -> dict[str, str]:
-    """Name of the picture -> path in the address."""
-    return {
-        "this-week": "",
-        "this-week-all": "?show=All+rackets",
-        "racket": f"racket?racket={racket_id}" if racket_id else "racket",
-        "workload": "workload",
-        "records": "records",
-    }
-
-
-def take(browser: Browser, address: str, out: Path, only: list[str], racket_id: str | None) -> None:
+def take(browser: Browser, address: str, out: Path, pages: dict[str, str], only: list[str]) -> None:
     """Every page in every size and theme, whole."""
     for size, (width, height) in SIZES.items():
         for theme in ("light", "dark"):
-            context = browser.new_context(viewport={"width": width, "height": height}, color_scheme=theme)
-            page = context.new_page()
-            for name, path in pages(racket_id).items():
-                title = f"{name}-{size}-{theme}"
-                if only and not any(part in title for part in only):
-                    continue
+            wanted = {f"{name}-{size}-{theme}": path for name, path in pages.items()}
+            wanted = {name: path for name, path in wanted.items() if not only or any(part in name for part in only)}
+            if not wanted:
+                continue
+            page = browser.new_context(viewport={"width": width, "height": height}, color_scheme=theme).new_page()
+            for name, path in wanted.items():
                 page.goto(f"{address}/{path}")
                 settle(page)
-                whole_page(page, out / f"{title}.png", width, height)
-            context.close()
+                whole_page(page, out / f"{name}.png", width, height)
+            page.context.close()
 
 
 def whole_page(page: Page, path: Path, width: int, height: int) -> None:
@@ -52,19 +60,48 @@ def whole_page(page: Page, path: Path, width: int, height: int) -> None:
     page.set_viewport_size({"width": width, "height": height})
 
 
+def take_readme_picture(browser: Browser, address: str) -> None:
+    """The upper part of This week, in few colours so that the file stays small."""
+    width, height = README_SIZE
+    page = browser.new_context(viewport={"width": width, "height": height}, color_scheme="light").new_page()
+    page.goto(address)
+    settle(page)
+    README_PICTURE.parent.mkdir(exist_ok=True)
+    page.screenshot(path=str(README_PICTURE))
+    page.context.close()
+    with Image.open(README_PICTURE) as picture:
+        picture.convert("RGB").quantize(128, dither=Image.Dither.NONE).save(README_PICTURE, optimize=True)
+
+
 def main() -> None:
     """Take the pictures."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("out", type=Path)
-    parser.add_argument("--address", help="of a running dashboard; else one is started on the sample")
-    parser.add_argument("--only", nargs="*", default=[], help="parts of the names to take, such as racket or phone")
+    parser.add_argument("--address", help="of a running dashboard; else the sample is loaded and served")
+    parser.add_argument("--only", nargs="*", default=[], help="parts of the names to take, such as racket or phone-dark")
     parser.add_argument("--racket", help="the racket to show; else the most urgent")
+    parser.add_argument("--readme", action="store_true", help="take only the README's picture")
     asked = parser.parse_args()
     asked.out.mkdir(parents=True, exist_ok=True)
-    with sync_playwright() as playwright:
+    full = FULL | ({"racket": f"racket?racket={asked.racket}"} if asked.racket else {})
+    with sync_playwright() as playwright, tempfile.TemporaryDirectory() as scratch:
         browser = launch_chromium(playwright)
-        take(browser, asked.address, asked.out, asked.only, asked.racket)
-        browser.close()
+        if asked.address:
+            take(browser, asked.address, asked.out, full, asked.only)
+            return
+        folder = Path(scratch)
+        sample = make_sample_store(folder / "sample")
+        with running_dashboard(sample.folder, TODAY) as address:
+            if asked.readme:
+                take_readme_picture(browser, address)
+                return
+            take(browser, address, asked.out, full, asked.only)
+        with running_dashboard(folder / "nothing", TODAY) as address:
+            take(browser, address, asked.out, {"empty": ""}, asked.only)
+        mistakes = Store(shutil.copytree(sample.folder, folder / "mistakes"))
+        load_mistakes(mistakes, folder)
+        with running_dashboard(mistakes.folder, LATER) as address:
+            take(browser, address, asked.out, {"mistakes-records": "records", "stale-this-week": ""}, asked.only)
 
 
 if __name__ == "__main__":

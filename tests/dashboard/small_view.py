@@ -77,6 +77,7 @@ def _ranking() -> pd.DataFrame:
                 "next_event": "County match" if player is not None else None,
                 "next_event_on": COUNTY if player is not None else None,
                 "p_before_event": chance,
+                "handed_in_on": AS_OF - timedelta(days=1) if racket["status"] == "in_shop" else None,
                 "urgency": float(-rank),
                 "why": f"why of {number}" if has_bed else None,
                 "mains": 16,
@@ -183,7 +184,7 @@ def books() -> dict[str, pd.DataFrame]:
 
 
 DATES = {
-    "ranking": ["strung_on", "due_on", "due_from", "due_to", "next_event_on"],
+    "ranking": ["strung_on", "handed_in_on", "due_on", "due_from", "due_to", "next_event_on"],
     "bed_days": ["day"],
     "bed_sessions": ["played_on"],
     "inspections_seen": ["inspected_on"],

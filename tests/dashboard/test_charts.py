@@ -9,6 +9,7 @@ import pytest
 from dashboard import charts
 from dashboard.palette import palette
 from pipeline.fleet import frames
+from pipeline.fleet.frames.this_week import CHART_DAYS
 from tests.dashboard.small_view import AS_OF
 
 COLOURS = palette("light")
@@ -21,7 +22,7 @@ def week(view: duckdb.DuckDBPyConnection) -> frames.ThisWeek:
 
 
 def calendar(page: frames.ThisWeek, is_narrow: bool = False):
-    return charts.week_calendar(page.calendar, page.events, AS_OF, 21, COLOURS, is_narrow)
+    return charts.week_calendar(page.calendar, page.events, AS_OF, CHART_DAYS, COLOURS, is_narrow)
 
 
 def marks(figure) -> dict[str, pd.DataFrame]:
@@ -46,7 +47,7 @@ def test_each_limit_has_a_shape_of_its_own(week: frames.ThisWeek) -> None:
 def test_later_than_the_calendar_is_said_not_drawn_inside(week: frames.ThisWeek) -> None:
     later = marks(calendar(week))["later than shown"]
     assert len(later) == 2
-    assert (pd.to_datetime(later["x"]) == pd.Timestamp("2026-12-06")).all()
+    assert (pd.to_datetime(later["x"]) == pd.Timestamp("2026-12-13")).all()
 
 
 def test_soonest_first(week: frames.ThisWeek) -> None:
@@ -74,11 +75,26 @@ def test_markup_in_a_name_is_not_markup_in_a_label(week: frames.ThisWeek) -> Non
 
 
 def test_labels_of_events_on_neighbouring_days_do_not_collide(week: frames.ThisWeek) -> None:
-    days = pd.date_range("2026-11-17", periods=4)
-    events = pd.DataFrame({"planned_on": days, "until": days, "label": ["League, Falcon", "County, Heron", "Open", "Cup"]})
-    figure = charts.week_calendar(week.calendar, events, AS_OF, 21, COLOURS, True)
-    lines = [note.yshift for note in figure.layout.annotations]
-    assert len(set(lines)) == 4
+    days = pd.date_range("2026-11-17", periods=4, freq="2D")
+    names = ["League, Falcon", "County, Heron", "Open day", "Club cup"]
+    events = pd.DataFrame({"planned_on": days, "until": days, "label": names})
+    figure = charts.week_calendar(week.calendar, events, AS_OF, CHART_DAYS, COLOURS, True)
+    assert [note.text for note in figure.layout.annotations] == names
+    assert len({note.yshift for note in figure.layout.annotations}) == 4
+
+
+def test_events_on_the_same_days_share_a_band_and_a_label(week: frames.ThisWeek) -> None:
+    events = pd.DataFrame(
+        {
+            "planned_on": pd.to_datetime(["2026-11-20", "2026-11-21", "2026-11-21", "2026-11-22"]),
+            "until": pd.to_datetime(["2026-11-22", "2026-11-21", "2026-11-21", "2026-11-22"]),
+            "label": ["Open", "League", "League", "Cup"],
+        }
+    )
+    figure = charts.week_calendar(week.calendar, events, AS_OF, CHART_DAYS, COLOURS, False)
+    assert sorted(note.text for note in figure.layout.annotations) == ["Open", "and 2 more"]
+    (band,) = [shape for shape in figure.layout.shapes if shape.yref == "y domain"]
+    assert (pd.Timestamp(band.x0), pd.Timestamp(band.x1)) == (pd.Timestamp("2026-11-20"), pd.Timestamp("2026-11-23"))
 
 
 def test_wear_curves_hold_the_numbers_of_the_frame(view: duckdb.DuckDBPyConnection) -> None:

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 
+import duckdb
 import pytest
 from streamlit.testing.v1 import AppTest
 
@@ -36,7 +37,7 @@ def test_this_week_opens_with_the_answer(small_store: Store, open_page: Opened) 
     app = open_page(small_store)
     assert title(app) == "3 rackets to hand in by Sun 22 Nov; 1 player has no racket likely to last to Sat 21 Nov"
     words = said(app)
-    assert "1 is broken, 1 is likely to break and 1 is past its life and likely dead." in words
+    assert "1 is broken, 1 is likely to break and 1 is likely to be handed in as dead." in words
     assert "Sun 15 Nov 2026 · Holm Ridge Academy · 7 rackets" in words
 
 
@@ -45,7 +46,7 @@ def test_this_week_lists_what_is_to_be_handed_in(small_store: Store, open_page: 
     assert list(table["racket_id"]) == ["A-1", "A-2", "B-1"]
     assert list(table["towards_breaking"]) == [110, 80, 30]
     assert list(table["towards_dead"]) == [50, 40, 120]
-    assert list(table["call"]) == ["✕ broken", "◆ likely to break", "● past its life"]
+    assert list(table["call"]) == ["✕ broken", "◆ likely to break", "● likely to go dead"]
     assert table["why"][1] == "Why of A-2."
 
 
@@ -64,8 +65,26 @@ def test_all_rackets_are_listed_on_request(small_store: Store, open_page: Opened
 
 def test_racket_at_the_bench_and_racket_without_restring_get_a_note(small_store: Store, open_page: Opened) -> None:
     words = said(open_page(small_store))
-    assert "At the bench: E-1 (Eve Lund)." in words
+    assert "At the bench already: E-1 (Eve Lund)." in words
     assert "1 racket has no restring on file and cannot be ranked: D-1. Add the last restring of each" in words
+
+
+def test_the_weeks_work_is_set_beside_the_list(small_store: Store, open_page: Opened) -> None:
+    assert "the bench is likely to see about 18 in the week (12 to 25)" in said(open_page(small_store))
+    assert "the bench is likely to see" not in said(open_page(small_store, squad="Heron"))
+
+
+def test_past_their_life_without_a_complaint_is_a_list_of_its_own(small_store: Store, open_page: Opened) -> None:
+    def make_old(con: duckdb.DuckDBPyConnection) -> None:
+        small_view.write(con)
+        con.execute("update ranking set dead_used = 1.3 where racket_id = 'B-2'")
+
+    small_store.publish(make_old)
+    app = open_page(small_store)
+    assert "One more: 1 racket is past the usual life of such strings, though nobody has complained" in said(app)
+    past = open_page(small_store, show="Past their life").dataframe[0].value.set_index("racket_id")
+    assert past.loc["B-2", "call"] == "● past its life"
+    assert "C-1" not in past.index
 
 
 def test_filter_in_the_address(small_store: Store, open_page: Opened) -> None:
@@ -73,6 +92,21 @@ def test_filter_in_the_address(small_store: Store, open_page: Opened) -> None:
     assert app.selectbox[0].value == "Heron"
     assert title(app).startswith("1 racket to hand in by Sun 22 Nov")
     assert list(app.dataframe[0].value["racket_id"]) == ["B-1"]
+
+
+def test_broken_racket_that_is_at_the_bench_is_not_asked_for_again(small_store: Store, open_page: Opened) -> None:
+    def hand_in(con: duckdb.DuckDBPyConnection) -> None:
+        small_view.write(con)
+        con.execute("update ranking set handed_in_on = date '2026-11-14' where racket_id = 'A-1'")
+
+    small_store.publish(hand_in)
+    app = open_page(small_store)
+    assert title(app).startswith("2 rackets to hand in by Sun 22 Nov; every player has one likely to last")
+    assert list(app.dataframe[0].value["racket_id"]) == ["A-2", "B-1"]
+    assert "At the bench already: A-1 (broken, Ana Reed), E-1 (Eve Lund)." in said(app)
+    everything = open_page(small_store, show="All rackets").dataframe[0].value.set_index("racket_id")
+    assert everything.loc["A-1", "call"] == "✕ broken, at the bench"
+    assert title(open_page(small_store, "racket", racket="A-1")) == "A-1 is broken and waits at the bench"
 
 
 def test_choice_without_anything_due_says_what_to_do(small_store: Store, open_page: Opened) -> None:
@@ -89,7 +123,8 @@ def test_choice_without_any_racket(small_store: Store, open_page: Opened) -> Non
 
 def test_next_events_name_the_players_without_a_racket(small_store: Store, open_page: Opened) -> None:
     words = said(open_page(small_store))
-    assert "**County match**, Sat 21 to Sun 22 Nov" in words
+    assert "**County match**\n" in words
+    assert "Sat 21 to Sun 22 Nov · Falcon, Heron" in words
     assert "▲ no racket likely to last: Ana Reed" in words
     assert "Eve Lund" not in words.split("no racket likely to last")[1].split("\n")[0]
 
@@ -231,12 +266,12 @@ def test_phone_gets_a_list_instead_of_a_wide_table(small_store: Store, open_page
     app.run()
     assert not app.dataframe
     words = said(app)
-    assert "**A-2** Ana Reed" in words
+    assert words.count("**Ana Reed**") == 2
     assert "◆ likely to break, due about Wed 18 Nov (2 to 7 days); towards breaking 80 %, dead 40 %" in words
-    assert [button.label for button in app.button].count("Open") == 3
+    assert [button.label for button in app.button] == ["A-1", "A-2", "B-1"]
 
 
-def test_open_button_leads_to_the_racket(small_store: Store, open_page: Opened) -> None:
+def test_button_with_the_number_leads_to_the_racket(small_store: Store, open_page: Opened) -> None:
     app = open_page(small_store)
     app.session_state["is_narrow"] = True
     app.run()

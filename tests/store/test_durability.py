@@ -231,3 +231,21 @@ def test_the_log_holds_counts_and_no_names(store: Store, club: Path) -> None:
 def test_no_write_ahead_log_is_left_beside_the_facts(store: Store, club: Path) -> None:
     store.load(club, now=NOW)
     assert not list(store.folder.glob("*.wal"))
+
+
+def test_a_full_disk_is_said_and_nothing_of_the_load_is_kept(
+    store: Store, club: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from pipeline.store import loading
+
+    store.load(club, now=NOW)
+    write_file(club, "players", FILES["players"] + "P3,Cy Sample,U16,club,flat\n")
+
+    def full(*args: object) -> None:
+        raise duckdb.IOException("IO Error: Could not write all bytes: No space left on device")
+
+    monkeypatch.setattr(loading.rejecting, "note_present", full)
+    with pytest.raises(StoreError, match=r"No space left on device\), so nothing of this was kept: make room\."):
+        store.load(club, now=NOW)
+    monkeypatch.undo()
+    assert _count(store, "players") == 2

@@ -29,7 +29,9 @@ HEADER = FILES["players"].splitlines()[0].split(",")
 
 def _text(records: list[list[str]], delimiter: str, line_end: str) -> str:
     text = io.StringIO()
-    csv.writer(text, delimiter=delimiter, lineterminator=line_end).writerows([HEADER, *records])
+    # a bare carriage return ends a line for a reader; the writer quotes it only where line_end holds one
+    quoting = csv.QUOTE_MINIMAL if "\r" in line_end else csv.QUOTE_ALL
+    csv.writer(text, delimiter=delimiter, lineterminator=line_end, quoting=quoting).writerows([HEADER, *records])
     return text.getvalue()
 
 

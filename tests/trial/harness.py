@@ -47,12 +47,25 @@ class Floors:
     skill: float | None = None
 
 
-FLOORS = {"messy": Floors(auc=0.79), "no_racket": Floors(auc=0.70), "all": Floors(auc=None)}
-USUAL_FLOORS = Floors(auc=0.82)
+# by level and kind of club; "" = every other kind, "all" = kinds put together
+FLOORS: dict[str, dict[str, Floors]] = {
+    "floors": {
+        "": Floors(auc=0.82),
+        "messy": Floors(auc=0.79),
+        "no_racket": Floors(auc=0.70),
+        "all": Floors(auc=None),
+    },
+    "goals": {
+        "": Floors(auc=0.86, skill=0.24, coverage=(0.74, 0.86), crps_ratio=0.48),
+        "messy": Floors(auc=0.82, skill=0.16),
+        "no_racket": Floors(auc=0.70),
+        "all": Floors(auc=None),
+    },
+}
 
 
-def floors_for(kind: str) -> Floors:
-    return FLOORS.get(kind, USUAL_FLOORS)
+def floors_for(kind: str, level: str = "floors") -> Floors:
+    return FLOORS[level].get(kind, FLOORS[level][""])
 
 
 @dataclass
@@ -92,6 +105,8 @@ class Verdict:
             "skill_days": metrics.brier_skill(beds["p_days"], beds["happened"]),
             "ratio": metrics.expected_over_real(beds["p_end"], beds["happened"]),
             "coverage": float(weeks["covered"].mean()),
+            "below": float(weeks["below"].mean()),
+            "above": float(weeks["above"].mean()),
             "coverage_recent": float(weeks["covered_recent"].mean()),
             "crps": float(weeks["crps"].mean()),
             "crps_ratio": float(weeks["crps"].sum()) / recent if recent > 0 else float("nan"),
@@ -102,11 +117,11 @@ class Verdict:
             "count_beds": float(len(beds)),
         }
 
-    def misses(self) -> set[str]:
+    def misses(self, level: str = "floors") -> set[str]:
         """Figures below the floor of this kind of club; a figure that cannot be worked out is a miss as well."""
         if self.is_bound:
             return set()
-        got, floors = self.figures(), floors_for(self.kind)
+        got, floors = self.figures(), floors_for(self.kind, level)
         good = {
             "auc": floors.auc is None or got["auc"] >= floors.auc,
             "ratio": floors.ratio[0] <= got["ratio"] <= floors.ratio[1],
@@ -154,7 +169,8 @@ def judge_origin(
                 "mean": float(sample[:, week].mean()),
                 "covered": metrics.band_coverage(sample[:, week], real),
                 "covered_recent": metrics.band_coverage(recent[:, week], real),
-                "pit": float(np.mean(metrics.pit_interval(sample[:, week], real))),
+                "below": metrics.band_coverage(sample[:, week], real, 0.0, 0.1),
+                "above": metrics.band_coverage(sample[:, week], real, 0.9, 1.0),
                 "crps": metrics.crps(sample[:, week], real),
                 "crps_recent": metrics.crps(recent[:, week], real),
                 "crps_rule": abs(float(by_rule[week]) - real),

@@ -123,7 +123,11 @@ if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument("folder", type=Path)
     parser.add_argument("--generators", nargs="+", default=list(NATURE))
-    parser.add_argument("--kinds", nargs="+", default=[*RECORDING, *sorted({k for n in NATURE.values() for k in n})])
+    parser.add_argument(
+        "--kinds",
+        nargs="+",
+        default=list(dict.fromkeys([*RECORDING, *sorted({k for n in NATURE.values() for k in n})])),
+    )
     parser.add_argument("--seeds", nargs="+", type=int, default=[1, 2])
     args = parser.parse_args()
     for path in write_clubs(args.folder, args.generators, args.kinds, args.seeds):

@@ -37,13 +37,12 @@ def raw_hours(club: Club, beds: pd.DataFrame, origin: date) -> np.ndarray:
     named, shared = known[known["racket_id"].notna()], known[known["racket_id"].isna()]
     by_racket = dict(list(named.groupby("racket_id")))
     by_player = dict(list(shared.groupby("player_id")))
-    for n, bed in enumerate(beds.itertuples()):
-        for rows, parts in (
-            (by_racket.get(bed.racket_id), 1),
-            (by_player.get(bed.player_id), holds.get(bed.player_id, 1)),
-        ):
+    for n, (racket, player, strung_on) in enumerate(
+        zip(beds["racket_id"], beds["player_id"], beds["strung_on"], strict=True)
+    ):
+        for rows, parts in ((by_racket.get(racket), 1), (by_player.get(player), holds.get(player, 1))):
             if rows is not None:
-                hours[n] += rows.loc[rows["played_on"] > bed.strung_on, "minutes"].sum() / 60.0 / parts
+                hours[n] += rows.loc[rows["played_on"] > strung_on, "minutes"].sum() / 60.0 / parts
     return hours
 
 

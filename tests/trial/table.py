@@ -2,8 +2,9 @@
 
 Columns: beds and endings scored; AUC of the 14-day p_end beside days since strung, raw hours and the times-a-week rule;
 Brier skill beside that of days since strung (its chances learned from the club's past); endings expected over real;
-weekly jobs: mean a week, forecast mean over real, share of weeks within the 80 % band by randomised PIT, CRPS, and CRPS
-over that of the recent average beside that of the times-a-week rule. `!` marks a figure that misses its floor.
+weekly jobs: mean a week, forecast mean over real, share of weeks within the 80 % band by randomised PIT, share below
+and above it, and the share that the recent average's own band covers; CRPS, and CRPS over that of the recent average
+beside the same for the times-a-week rule. `!` marks a figure that misses its floor.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from pathlib import Path
 import pandas as pd
 
 from tests.trial.best_possible import BUILDERS, best_opener
-from tests.trial.harness import DRAWS, Verdict, judge_club, pool, summary
+from tests.trial.harness import DRAWS, FLOORS, Verdict, judge_club, pool, summary
 from tests.trial.kinds import NATURE, RECORDING, kinds_of, write_clubs
 from tests.trial.product import open_club
 
@@ -37,6 +38,8 @@ COLUMNS = [
     ("jobs", "jobs/wk", 1),
     ("jobs_ratio", "fc/real", 2),
     ("coverage", "cover80", 3),
+    ("below", "below", 2),
+    ("above", "above", 2),
     ("coverage_recent", "recent", 3),
     ("crps", "CRPS", 2),
     ("crps_ratio", "/recent", 3),
@@ -49,9 +52,9 @@ def heading() -> str:
     return f"{'club':<{NAME_WIDTH}}" + "".join(f"{title:>9}" for _, title, _ in COLUMNS)
 
 
-def line(verdict: Verdict) -> str:
+def line(verdict: Verdict, level: str = "floors") -> str:
     """One row of the table."""
-    figures, misses = verdict.figures(), verdict.misses()
+    figures, misses = verdict.figures(), verdict.misses(level)
     cells = [f"{figures[name]:.{digits}f}{'!' if name in misses else ' '}" for name, _, digits in COLUMNS]
     note = f"  {verdict.count_unranked} beds not ranked" if verdict.count_unranked else ""
     return f"{verdict.name:<{NAME_WIDTH}}" + "".join(f"{cell:>9}" for cell in cells) + note
@@ -88,20 +91,20 @@ def _judge(task: tuple[Path, int, int, int]) -> list[Verdict]:
     return verdicts
 
 
-def report(verdicts: Sequence[Verdict]) -> list[Verdict]:
+def report(verdicts: Sequence[Verdict], level: str) -> list[Verdict]:
     """Print the pooled lines and say which miss a floor."""
     together = pooled([v for v in verdicts if not v.is_bound])
     for verdict in together:
-        print(line(verdict))
+        print(line(verdict, level))
     if bounds := [v for v in verdicts if v.is_bound]:
         print(line(pool(f"  best possible ({len(bounds)} clubs)", bounds)))
-    short = [v.name for v in together if v.misses()]
-    print(f"\nfloors missed by: {'; '.join(short)}" if short else "\nevery pooled line reaches its floors")
+    short = [v.name for v in together if v.misses(level)]
+    print(f"\n{level} missed by: {'; '.join(short)}" if short else f"\nevery pooled line reaches its {level}")
     return together
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    kinds = [*RECORDING, *sorted({k for n in NATURE.values() for k in n})]
+    kinds = list(dict.fromkeys([*RECORDING, *sorted({k for n in NATURE.values() for k in n})]))
     parser = argparse.ArgumentParser(
         prog="python -m tests.trial.table", description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
@@ -130,6 +133,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         action="store_true",
         help="clean and messy only, three origins, 500 draws: a smoke test, not a verdict",
     )
+    parser.add_argument("--level", default="floors", choices=list(FLOORS), help="which figures `!` marks")
     parser.add_argument("--csv", type=Path, help="also write the lines to this file")
     options = parser.parse_args(arguments)
     if options.quick:
@@ -147,9 +151,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         with ProcessPoolExecutor(options.processes) if options.processes > 1 else nullcontext() as workers:
             for judged in workers.map(_judge, tasks) if workers else map(_judge, tasks):
                 verdicts += judged
-                print("\n".join(line(v) for v in judged), flush=True)
+                print("\n".join(line(v, options.level) for v in judged), flush=True)
     print()
-    together = report(verdicts)
+    together = report(verdicts, options.level)
     if options.csv:
         pd.DataFrame([summary(v) for v in [*verdicts, *together]]).to_csv(options.csv, index=False)
     return 0

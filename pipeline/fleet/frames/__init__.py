@@ -4,14 +4,15 @@ In: a connection to a view, the reader's choices, today's date. Out: frozen data
 that pages only draw. One module a page; `club` holds what they share.
 """
 
-from pipeline.fleet.frames.club import ALL, WEEK, Choices, Club, Filters, choices, club, racket_names
+from pipeline.fleet.frames.club import ALL, PAST, WEEK, Choices, Club, Filters, choices, club, racket_names
 from pipeline.fleet.frames.racket import BedPicture, Racket, racket
-from pipeline.fleet.frames.records import LoadResult, Places, Records, load_result, needs, records, refused_load
+from pipeline.fleet.frames.records import LoadResult, Places, Records, load_result, needs, place_line, records, refused_load
 from pipeline.fleet.frames.this_week import ThisWeek, list_line, this_week
 from pipeline.fleet.frames.workload import Workload, workload
 
 __all__ = [
     "ALL",
+    "PAST",
     "WEEK",
     "BedPicture",
     "Choices",
@@ -28,6 +29,7 @@ __all__ = [
     "list_line",
     "load_result",
     "needs",
+    "place_line",
     "racket",
     "racket_names",
     "records",

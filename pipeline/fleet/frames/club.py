@@ -14,7 +14,7 @@ import pandas as pd
 from pipeline.fleet import words
 
 STALE_DAYS = 7  # a last log older than this is said at the top
-WEEK, ALL = "To hand in", "All rackets"
+WEEK, PAST, ALL = "To hand in", "Past their life", "All rackets"
 
 
 @dataclass(frozen=True)
@@ -27,6 +27,7 @@ class Club:
     tension_unit: str
     count_rackets: int
     stale_note: str
+    learned_note: str
 
     @property
     def byline(self) -> str:
@@ -72,6 +73,7 @@ def club(con: duckdb.DuckDBPyConnection, today: date) -> Club:
         tension_unit=meta.get("tension_unit") or "kg",
         count_rackets=int(meta.get("count_rackets") or 0),
         stale_note=stale_note(last_log_on, today),
+        learned_note=meta.get("learning") or "",
     )
 
 

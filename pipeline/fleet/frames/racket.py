@@ -44,6 +44,7 @@ class Racket:
     why: str
     note: str
     standing: pd.DataFrame
+    tension_left: str
     wear: pd.DataFrame
     events: pd.DataFrame
     inspections: pd.DataFrame
@@ -73,12 +74,13 @@ def racket(con: duckdb.DuckDBPyConnection, racket_id: str, today: date) -> Racke
         why=words.plain(words.sentence(row["why"])),
         note=_note(row),
         standing=_standing(row),
+        tension_left=_tension_left(row),
         wear=wear,
         events=_events(con, row, wear),
         inspections=_inspections(looks, row["bed_id"]),
         sessions=sessions,
         sessions_note=_sessions_note(con, racket_id),
-        earlier_beds=_earlier_beds(con, racket_id, the_club),
+        earlier_beds=_earlier_beds(con, racket_id, row["bed_id"], the_club),
         picture=_picture(row, looks, as_of),
     )
 
@@ -90,8 +92,10 @@ def _rows(con: duckdb.DuckDBPyConnection, table: str, where: str, order: str, ra
 def _title(row: dict[str, Any], as_of: date) -> str:
     """Where the bed stands, as one sentence."""
     name = words.plain(row["racket_id"])
-    if row["status"] == "broken":
+    if row["status"] == "broken" and words.is_missing(row["handed_in_on"]):
         return f"{name} is broken: hand it in for restringing"
+    if row["status"] == "broken":
+        return f"{name} is broken and waits at the bench"
     if row["status"] == "in_shop":
         return f"{name} is at the bench"
     if row["status"] == "no_bed":
@@ -149,10 +153,18 @@ def _standing(row: dict[str, Any]) -> pd.DataFrame:
                 "Limit": f"{shape} {limit}",
                 "Life used": f"about {words.percent(row[used])} "
                 + words.percent_band(row[f"{used}_p10"], row[f"{used}_p90"]),
-                "Likely to end it within 14 days": words.percent(row[chance]),
+                "Chance to end it within 14 days": words.percent(row[chance]),
             }
         )
     return pd.DataFrame(lines)
+
+
+def _tension_left(row: dict[str, Any]) -> str:
+    """How much of the tension is left, against the bed a day after stringing."""
+    left = row["tension_left_pct"]
+    if words.is_missing(left) or row["status"] == "no_bed":
+        return ""
+    return f"Tension left: about {round(float(left))} % of what the bed had a day after stringing."
 
 
 def _events(con: duckdb.DuckDBPyConnection, row: dict[str, Any], wear: pd.DataFrame) -> pd.DataFrame:
@@ -181,6 +193,7 @@ def _inspections(looks: pd.DataFrame, bed_id: str) -> pd.DataFrame:
         table[label] = [words.grade(value) for value in newest[column]]
     table["Pitch, Hz"] = newest["pitch_hz"].astype(float).round().astype("Int64")
     table["Note"] = [_look_note(row) for row in newest.to_dict("records")]
+    table = table.drop(columns=[name for name in ("Pitch, Hz", "Note") if table[name].replace("", None).isna().all()])
     table["is_this_bed"] = (newest["bed_id"] == bed_id).to_numpy()
     return table.reset_index(drop=True)
 
@@ -201,12 +214,12 @@ def _sessions(con: duckdb.DuckDBPyConnection, racket_id: str, row: dict[str, Any
         {
             "Played": pd.to_datetime(found["played_on"]).dt.date,
             "What": [_session_words(line) for line in found.to_dict("records")],
-            "Minutes": found["minutes"].astype(float).round().astype("Int64"),
+            "Minutes on it": found["minutes"].astype(float).round().astype("Int64"),
             "Share": [
                 f"about {words.percent(line['share'])}" if line["is_shared"] else "all"
                 for line in found.to_dict("records")
             ],
-            "Hours": found["abrasion_hours"].astype(float).round(1),
+            "Wear, h": found["abrasion_hours"].astype(float).round(1),
             "Surface": [words.from_code(value) for value in found["surface"]],
             "Event": [words.from_code(value) for value in found["event"]],
         }
@@ -215,7 +228,7 @@ def _sessions(con: duckdb.DuckDBPyConnection, racket_id: str, row: dict[str, Any
 
 def _session_words(line: dict[str, Any]) -> str:
     parts = [words.from_code(line["activity"]), words.from_code(line["intensity"])]
-    return f"{line['source']}: " + ", ".join(part for part in parts if part and part != "normal")
+    return f"{line['source']}: " + ", ".join(part for part in parts if part and part not in ("normal", "match"))
 
 
 def _sessions_note(con: duckdb.DuckDBPyConnection, racket_id: str) -> str:
@@ -232,17 +245,17 @@ def _sessions_note(con: duckdb.DuckDBPyConnection, racket_id: str) -> str:
     )
 
 
-def _earlier_beds(con: duckdb.DuckDBPyConnection, racket_id: str, the_club: Club) -> pd.DataFrame:
-    """Beds that have ended, newest first: how long each lasted and why it came out."""
+def _earlier_beds(con: duckdb.DuckDBPyConnection, racket_id: str, bed_id: str | None, the_club: Club) -> pd.DataFrame:
+    """Beds before the one in the frame, newest first: how long each lasted and why it came out."""
     found = _rows(con, "beds", "racket_id = $id and ended_on is not null", "strung_on desc", racket_id)
+    found = found[found["bed_id"] != bed_id].reset_index(drop=True)
     lines = found.to_dict("records")
     return pd.DataFrame(
         {
             "Strung": pd.to_datetime(found["strung_on"]).dt.date,
             "Came out": pd.to_datetime(found["ended_on"]).dt.date,
             "Why": [
-                f"{words.CAUSE_SHAPES.get(line['cause'], '?')} {words.REASON_WORDS.get(line['reason'] or 'unknown')}"
-                for line in lines
+                _ending_words(line) for line in lines
             ],
             "Hours played": found["hours_played"].astype(float).round(1),
             "Towards breaking": (100 * found["break_used"].astype(float)).round().astype("Int64"),
@@ -253,6 +266,14 @@ def _earlier_beds(con: duckdb.DuckDBPyConnection, racket_id: str, the_club: Club
             "cause": found["cause"].fillna("unknown"),
         }
     )
+
+
+def _ending_words(line: dict[str, Any]) -> str:
+    """Why a bed came out: the shape of what ended it and the reason that was written down."""
+    shape = words.CAUSE_SHAPES.get(line["cause"], "?")
+    if line["cause"] == "mishit":
+        return f"{shape} {words.CAUSE_WORDS['mishit']}"
+    return f"{shape} {words.REASON_WORDS.get(line['reason'] or 'unknown', words.from_code(line['reason']))}"
 
 
 def _picture(row: dict[str, Any], looks: pd.DataFrame, as_of: date) -> BedPicture:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Any, Protocol
 from zoneinfo import ZoneInfo
 
 import duckdb
@@ -92,8 +92,15 @@ def places(found: pd.DataFrame) -> Places:
     as_csv = table.to_csv(index=False).encode("utf-8-sig")
     shown = table.copy()
     shown["value"] = [("" if words.is_missing(value) else str(value))[:VALUE_LENGTH] for value in table["value"]]
-    shown["message"] = [words.sentence(text) for text in table["message"]]
     return Places(shown, as_csv)
+
+
+def place_line(row: dict[str, Any]) -> str:
+    """One row's place and what to mend, for a screen too narrow for a table."""
+    line = "" if words.is_missing(row["line"]) else f", line {int(row['line'])}"
+    column = "" if words.is_missing(row["column"]) else f", {row['column']}"
+    place = words.plain(f"{row['file']}{line}{column}")
+    return f"**{place}**  \n{words.plain(row['message'])}"
 
 
 def _load_table(loads: pd.DataFrame, time_zone: str) -> pd.DataFrame:
@@ -142,10 +149,10 @@ def needs() -> pd.DataFrame:
     return pd.DataFrame(
         [
             ("players, rackets, strings, restrings", "a ranking from how long beds have lasted so far, and a forecast"),
-            ("+ matches, practices", "dates that follow how each racket is really played"),
-            ("+ inspections", "dates that follow what the string bed shows"),
-            ("+ calendar", "the play that is planned, and whether rackets last to the next event"),
-            ("+ bench", "whether the work of the weeks ahead fits the hours"),
+            ("also matches and practices", "dates that follow how each racket is really played"),
+            ("also inspections", "dates that follow what the string bed shows"),
+            ("also the calendar", "the play that is planned, and whether rackets last to the next event"),
+            ("also the bench", "whether the work of the weeks ahead fits the hours"),
         ],
         columns=["With these files", "you get"],
     )

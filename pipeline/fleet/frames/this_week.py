@@ -14,14 +14,15 @@ import duckdb
 import pandas as pd
 
 from pipeline.fleet import words
-from pipeline.fleet.frames.club import WEEK, Club, Filters, club, read
+from pipeline.fleet.frames.club import PAST, WEEK, Club, Filters, club, read
 
 SOON_DAYS = 7  # "this week": likely to be due within seven days
 LIKELY = 0.5  # "likely": more likely than not
-CHART_DAYS = 21  # how far the calendar reaches
+CHART_DAYS = 28  # how far the calendar reaches
 COUNT_IN_CALENDAR = 16  # the most urgent rackets, drawn soonest first
+NEAR_DAYS = 10  # an event nearer than this belongs in the title: a racket handed in now is back just in time
 EVENT_DAYS = 28  # how far the list of events reaches
-EVENT_COLUMNS = ["planned_on", "until", "label", "when", "who", "rackets", "count_short"]
+EVENT_COLUMNS = ["planned_on", "until", "label", "when_and_who", "rackets", "count_short"]
 
 
 @dataclass(frozen=True)
@@ -30,6 +31,7 @@ class ThisWeek:
 
     title: str
     lead: str
+    whole_week: str
     club: Club
     table: pd.DataFrame
     calendar: pd.DataFrame
@@ -42,25 +44,22 @@ class ThisWeek:
 def this_week(con: duckdb.DuckDBPyConnection, filters: Filters, today: date) -> ThisWeek:
     """The ranked list, its calendar and the next events, for the rackets the filters leave."""
     the_club = club(con, today)
-    chosen = _apply(read(con, "ranking", "rank"), filters)
+    chosen = _with_calls(_apply(read(con, "ranking", "rank"), filters))
     as_of = the_club.as_of
-    chosen["is_broken"] = chosen["status"] == "broken"
-    chosen["is_ranked"] = chosen["status"].isin(["broken", "in_play"])
-    days = chosen["days_left_p50"].fillna(float(words.DAYS_CAP))
-    chosen["is_due"] = chosen["is_broken"] | ((chosen["status"] == "in_play") & (days <= SOON_DAYS))
-    due = chosen[chosen["is_due"]]
-    shown = due if filters.show == WEEK else chosen[chosen["is_ranked"]]
+    ranked = chosen[chosen["is_ranked"]]
+    due, past = ranked[ranked["is_due"]], ranked[ranked["is_past"] & ~ranked["is_due"] & ~ranked["is_broken"]]
     coming = _coming_events(con, as_of, filters, chosen)
     return ThisWeek(
-        title=_week_title(due, chosen, coming, as_of),
-        lead=_lead(due),
+        title=_title(due, chosen, coming, as_of),
+        lead=_lead(due, past),
+        whole_week=_whole_week(con, filters),
         club=the_club,
-        table=_rank_table(shown),
-        calendar=_calendar(shown, as_of),
+        table=_rank_table({WEEK: due, PAST: ranked[ranked["is_past"]]}.get(filters.show, ranked)),
+        calendar=_calendar(ranked[ranked["is_past"]] if filters.show == PAST else ranked, as_of),
         events=coming,
-        at_bench=_listed(chosen[chosen["status"] == "in_shop"], "At the bench"),
+        at_bench=_at_bench(chosen[chosen["is_handed_in"]]),
         no_bed=_no_bed_note(chosen),
-        count_all=int(chosen["is_ranked"].sum()),
+        count_all=len(ranked),
     )
 
 
@@ -72,7 +71,20 @@ def _apply(ranking: pd.DataFrame, filters: Filters) -> pd.DataFrame:
     return ranking[keep].copy()
 
 
-def _week_title(due: pd.DataFrame, chosen: pd.DataFrame, coming: pd.DataFrame, as_of: date) -> str:
+def _with_calls(rows: pd.DataFrame) -> pd.DataFrame:
+    """What each racket calls for: broken, due (likely to end within a week), past the usual life of its strings."""
+    in_play = rows["status"] == "in_play"
+    rows["is_broken"] = rows["status"] == "broken"
+    rows["is_handed_in"] = (rows["status"] == "in_shop") | rows["handed_in_on"].notna()
+    rows["is_ranked"] = in_play | rows["is_broken"]
+    ends_soon = rows["days_left_p50"].astype(float).fillna(words.DAYS_CAP) <= SOON_DAYS
+    rows["is_due"] = (rows["is_broken"] | (in_play & ends_soon)) & ~rows["is_handed_in"]
+    used = rows[["break_used", "dead_used"]].astype(float).max(axis=1)
+    rows["is_past"] = rows["is_broken"] | (in_play & (used >= 1))
+    return rows
+
+
+def _title(due: pd.DataFrame, chosen: pd.DataFrame, coming: pd.DataFrame, as_of: date) -> str:
     """The answer in one sentence: how many to hand in, by when, and who has no racket for the next event."""
     if chosen.empty:
         return "No racket matches this choice"
@@ -83,34 +95,51 @@ def _week_title(due: pd.DataFrame, chosen: pd.DataFrame, coming: pd.DataFrame, a
         first = f"Nothing is likely to be due by {by}"
     else:
         first = f"{words.count(len(due), 'racket')} to hand in by {by}"
-    short = coming[coming["count_short"] > 0] if not coming.empty else coming
-    if short.empty:
+    near = coming[(coming["rackets"] != "") & (coming["planned_on"] <= pd.Timestamp(as_of + timedelta(days=NEAR_DAYS)))]
+    if near.empty:
         return first
-    event = short.iloc[0]
-    number = int(event["count_short"])
-    return (
-        f"{first}; {words.count(number, 'player')} {words.verb(number, 'has', 'have')} no racket likely to last to "
-        f"{words.day_unbroken(event['planned_on'])}"
-    )
+    short = near[near["count_short"] > 0]
+    if short.empty:
+        return f"{first}; every player has one likely to last to the next event"
+    number = int(short["count_short"].sum())
+    to = words.day_unbroken(short.iloc[0]["planned_on"]) if len(short) == 1 else "the next event"
+    return f"{first}; {words.count(number, 'player')} {words.verb(number, 'has', 'have')} no racket likely to last to {to}"
 
 
-def _lead(due: pd.DataFrame) -> str:
-    """What the rackets to hand in are, in one sentence."""
+def _lead(due: pd.DataFrame, past: pd.DataFrame) -> str:
+    """What the rackets to hand in are, and how many more are past their life."""
     broken = int(due["is_broken"].sum())
-    past = int((~due["is_broken"] & (due["limit_first"] == "goes_dead") & (due["dead_used"] >= 1)).sum())
     breaking = int((~due["is_broken"] & (due["limit_first"] == "breaks")).sum())
-    dying = len(due) - broken - past - breaking
     parts = [
         f"{number} {words.verb(number, one, many)}"
         for number, one, many in (
             (broken, "is broken", "are broken"),
             (breaking, "is likely to break", "are likely to break"),
-            (past, "is past its life and likely dead", "are past their life and likely dead"),
-            (dying, "is likely to go dead", "are likely to go dead"),
+            (len(due) - broken - breaking, "is likely to be handed in as dead", "are likely to be handed in as dead"),
         )
         if number
     ]
-    return words.sentence(words.join_words(parts)) if parts else ""
+    text = words.sentence(words.join_words(parts))
+    if past.empty:
+        return text
+    number = len(past)
+    more = "" if due.empty else words.verb(number, "One more: ", "Another ")
+    listed = f"{more}{words.count(number, 'racket')} {words.verb(number, 'is', 'are')} past the usual life of such strings"
+    return f"{text} {listed}, though nobody has complained: see “{PAST}”.".strip()
+
+
+def _whole_week(con: duckdb.DuckDBPyConnection, filters: Filters) -> str:
+    """How the list compares with the whole week's work, for the whole club only."""
+    if filters.squad or filters.player or filters.role:
+        return ""
+    found = con.sql("select p10, p50, p90 from forecast_weeks order by week limit 1").fetchall()
+    if not found:
+        return ""
+    low, likely, high = (round(value) for value in found[0])
+    return (
+        f"With every cause counted, the bench is likely to see about {likely} in the week ({low} to {high}): some of the "
+        "rackets below will give out early, and it is not certain which."
+    )
 
 
 def _rank_table(rows: pd.DataFrame) -> pd.DataFrame:
@@ -142,14 +171,13 @@ def _rank_table(rows: pd.DataFrame) -> pd.DataFrame:
 
 def _call(row: dict[str, Any]) -> str:
     """Shape and words, so that urgency never rests on a colour."""
-    if row["status"] == "broken":
-        return "✕ broken"
-    if row["status"] != "in_play":
-        return words.STATUS_WORDS.get(row["status"], row["status"])
-    shape = words.LIMIT_SHAPES.get(row["limit_first"], "○")
-    if row["limit_first"] == "goes_dead" and (row["dead_used"] or 0) >= 1:
-        return f"{shape} past its life"
-    return f"{shape} {words.LIMIT_WORDS.get(row['limit_first'], 'in play')}"
+    if row["is_broken"]:
+        return "✕ broken, at the bench" if row["is_handed_in"] else "✕ broken"
+    limit = row["limit_first"]
+    if row["is_past"] and not row["is_due"]:
+        return f"{words.LIMIT_SHAPES['goes_dead' if row['dead_used'] >= 1 else 'breaks']} past its life"
+    meaning = (words.LIMIT_WORDS if row["is_due"] else words.FIRST_WORDS).get(limit, "in play")
+    return f"{words.LIMIT_SHAPES.get(limit, '○')} {meaning}"
 
 
 def list_line(row: dict[str, Any]) -> str:
@@ -191,7 +219,7 @@ def _calendar(rows: pd.DataFrame, as_of: date) -> pd.DataFrame:
 
 def _calendar_hover(row: dict[str, Any], as_of: date) -> str:
     if row["is_broken"]:
-        return "broken, hand in now"
+        return "broken, at the bench" if row["is_handed_in"] else "broken, hand in now"
     low, high = words.as_date(row["due_from"]), words.as_date(row["due_to"])
     band = f" ({words.day(low, as_of)} to {words.day(high, as_of)})" if low and high else ""
     limit = words.LIMIT_WORDS.get(row["limit_first"], "likely to be due")
@@ -222,12 +250,13 @@ def _event_line(rows: pd.DataFrame, chosen: pd.DataFrame, as_of: date) -> dict[s
     """One event, though several squads or players go to it."""
     first = rows.iloc[0]
     count_short, rackets = _short_of_rackets(first, chosen)
+    when = words.days_between(first["planned_on"], first["until"], as_of).replace(" ", "\u00a0")
+    who = ", ".join(dict.fromkeys(name for name in rows["who"] if name))
     return {
         "planned_on": first["planned_on"],
         "until": first["until"],
         "label": first["label"],
-        "when": words.days_between(first["planned_on"], first["until"], as_of),
-        "who": ", ".join(dict.fromkeys(name for name in rows["who"] if name)),
+        "when_and_who": f"{when} · {who}" if who else when,
         "rackets": rackets,
         "count_short": count_short,
     }
@@ -246,27 +275,25 @@ def _short_of_rackets(event: pd.Series, chosen: pd.DataFrame) -> tuple[int, str]
     if mine.empty:
         return 0, ""
     is_likely_to_end = mine["p_before_event"].astype(float).fillna(0) >= LIKELY
-    lasts = (mine["status"] == "in_shop") | ((mine["status"] == "in_play") & ~is_likely_to_end)  # the shop hands it back fresh
+    lasts = mine["is_handed_in"] | ((mine["status"] == "in_play") & ~is_likely_to_end)  # the shop hands it back fresh
     best = lasts.groupby(mine["player_id"]).any()
     short = list(best[~best].index)
     if not short:
-        return 0, "every player has a racket likely to last to it"
+        return 0, "each player has a racket likely to last"
     names = mine.drop_duplicates("player_id").set_index("player_id").loc[short, "player_name"].astype(str).tolist()
     listed = words.join_words(sorted(names)) if len(names) <= 3 else words.count(len(names), "player")
     return len(short), f"no racket likely to last: {listed}"
 
 
-def _listed(rows: pd.DataFrame, lead: str) -> str:
+def _at_bench(rows: pd.DataFrame) -> str:
+    """The rackets that are at the bench already, broken ones first."""
     if rows.empty:
         return ""
-    return f"{lead}: " + ", ".join(f"{r} ({n})" if n else r for r, n in _who(rows)) + "."
-
-
-def _who(rows: pd.DataFrame) -> list[tuple[str, str]]:
-    return [
-        (row["racket_id"], "" if words.is_missing(row["player_name"]) else row["player_name"])
-        for row in rows.to_dict("records")
+    listed = [
+        f"{row['racket_id']} ({', '.join(part for part in ('broken' if row['is_broken'] else '', row['player_name'] or '') if part)})"
+        for row in rows.astype(object).where(rows.notna(), None).to_dict("records")
     ]
+    return f"At the bench already: {', '.join(text.replace(' ()', '') for text in listed)}."
 
 
 def _no_bed_note(chosen: pd.DataFrame) -> str:
