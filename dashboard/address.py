@@ -1,8 +1,8 @@
 """Choices kept in the page's address, so that a view can be shared, bookmarked and found again by Back.
 
-In: the address's query parameters; what there is to choose from. Out: the choice. An address that asks for something that
-is not there is taken as no choice. Leaving a page drops its parameters, so its last choice is kept for the session and put
-back on return.
+In: the address's query parameters; what there is to choose from. Out: the choice. An address that asks for something
+that is not there is taken as no choice. Leaving a page drops its parameters, so its last choice is kept for the
+session and put back on return.
 """
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ def picked_of(options: dict[str, str], name: str) -> str:
 
 
 def _follow(name: str, options: Sequence[str], usual: str | None) -> None:
-    """Set the widget of that name to what the address asks for, on arrival and whenever Back or a link has changed it."""
+    """Set the widget of that name to what the address asks for, on arrival and whenever Back has changed it."""
     asked = st.query_params.get(name)
     if name not in st.session_state or st.session_state.get(_seen(name)) != asked:
         st.session_state[name] = asked if asked in options else usual

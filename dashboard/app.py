@@ -12,7 +12,9 @@ from dashboard.first_steps import show_first_steps
 from pipeline.fleet import words
 from pipeline.store import StoreError
 
-ABOUT = "Says which rackets to restring this week and how much work the next weeks bring, from how each was really played."
+ABOUT = (
+    "Says which rackets to restring this week and how much work the next weeks bring, from how each was really played."
+)
 
 st.set_page_config(page_title="Racket fleet", page_icon="🎾", layout="wide", menu_items={"About": ABOUT})
 

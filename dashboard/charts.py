@@ -1,8 +1,8 @@
 """Figures from frames: the calendar of This week, the wear curves of a racket, the weeks ahead of the bench.
 
-In: a frame as `pipeline.fleet.frames` makes it, a `Palette`, whether the screen is narrow. Out: a Plotly figure with one
-shared template: quiet lines, axes named with units, bands explained in the legend, hover in words. Nothing is computed
-here but places on the page.
+In: a frame as `pipeline.fleet.frames` makes it, a `Palette`, whether the screen is narrow. Out: a Plotly figure with
+one shared template: quiet lines, axes named with units, bands explained in the legend, hover in words. Nothing is
+computed here but places on the page.
 """
 
 from __future__ import annotations
@@ -396,11 +396,11 @@ def bench_hours(weeks: pd.DataFrame, colours: Palette, is_narrow: bool) -> go.Fi
             hovertemplate="week of %{customdata}: %{y:.0f} h at the bench<extra></extra>",
         )
     figure.update_layout(
-        barmode="overlay", margin={"l": 4, "r": 12, "t": 56, "b": 30, "pad": 4}, legend={"y": 1.08, "traceorder": "normal"}
+        barmode="overlay",
+        margin={"l": 4, "r": 12, "t": 56, "b": 30, "pad": 4},
+        legend={"y": 1.08, "traceorder": "normal"},
     )
-    figure.update_xaxes(
-        showgrid=False, tickvals=places, ticktext=[text[4:] for text in weeks["label"]], tickangle=0
-    )
+    figure.update_xaxes(showgrid=False, tickvals=places, ticktext=[text[4:] for text in weeks["label"]], tickangle=0)
     figure.update_yaxes(rangemode="tozero", title_text="hours a week")
     return figure
 
@@ -413,31 +413,3 @@ def _week_axis(figure: go.Figure, past: pd.DataFrame, weeks: pd.DataFrame, is_na
     figure.update_xaxes(
         showgrid=False, tickvals=shown["middle"], ticktext=[text[4:] for text in shown["label"]], tickangle=0
     )
-
-
-def earlier_beds(beds: pd.DataFrame, colours: Palette) -> go.Figure:
-    """Hours each earlier bed was played, with a mark for what ended it."""
-    newest = beds.head(8).iloc[::-1].reset_index(drop=True)
-    figure = _figure(colours, height=30 * len(newest) + 60)
-    for row in newest.to_dict("records"):
-        figure.add_shape(
-            type="line", x0=0, x1=row["Hours played"], y0=row["label"], y1=row["label"],
-            line={"color": colours.rule, "width": 5}, layer="below",
-        )  # fmt: skip
-    for cause, name in words.CAUSE_WORDS.items():
-        these = newest[newest["cause"] == cause]
-        if these.empty:
-            continue
-        symbol = {"breaks": "diamond", "goes_dead": "circle", "other": "square"}.get(cause, "circle-open")
-        figure.add_scatter(
-            x=these["Hours played"],
-            y=these["label"],
-            mode="markers+text",
-            name=name,
-            text=[words.hours(value) for value in these["Hours played"]],
-            textposition="middle right",
-            textfont={"size": 12, "color": colours.ink},
-            marker={"symbol": symbol, "size": 11, "color": colours.of_limit(cause)},
-            hovertemplate="%{y}: about %{x:.0f} h<extra></extra>",
-        )
-    return figure

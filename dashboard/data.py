@@ -1,8 +1,8 @@
 """The dashboard's only door to the store: which folder, which day is today, and each page's frame, cached by version.
 
-In: the environment variables RACKET_FLEET_STORE (the store's folder, default ./club) and RACKET_FLEET_TODAY (an ISO date
-that stands in for the clock in tests and pictures). Out: what `pipeline.fleet.frames` makes of the published view.
-A published view never changes, so everything is cached by its version; a new version is simply another key.
+In: the environment variables RACKET_FLEET_STORE (the store's folder, default ./club) and RACKET_FLEET_TODAY (an ISO
+date that stands in for the clock in tests and pictures). Out: what `pipeline.fleet.frames` makes of the published
+view. A published view never changes, so everything is cached by its version; a new version is simply another key.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ def today() -> date:
 
 
 def load_day() -> date:
-    """The day that dates in loaded files are held against: today, or the view's day where the logs run ahead of the clock."""
+    """The day that dates in loaded files are held against: today, or the view's day if that is later."""
     return max(today(), club().as_of) if view_version() is not None else today()
 
 

@@ -1,7 +1,8 @@
 """The colours of the charts, light and dark, read from the theme in `.streamlit/config.toml`.
 
 In: the name of the theme in use ("light" or "dark"). Out: a `Palette`. The two working colours mean the two limits
-everywhere: clay for "breaks" (a diamond), green for "goes dead" (a circle); ochre marks events and inspections (a star).
+everywhere: clay for "breaks" (a diamond), green for "goes dead" (a circle); ochre marks events and inspections (a
+star).
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """What is known of the reader's screen: narrow or wide, light or dark.
 
-In: the browser's own words (its width, told by a few lines of script that send one yes or no; the "Mobi" in its name until
-then; the theme in use). Out: `is_narrow()` and `colours()`. Nothing is fetched and nothing is kept.
+In: the browser's own words (its width, told by a few lines of script that send one yes or no; the "Mobi" in its name
+until then; the theme in use). Out: `is_narrow()` and `colours()`. Nothing is fetched and nothing is kept.
 """
 
 from __future__ import annotations

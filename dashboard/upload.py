@@ -23,7 +23,9 @@ from pipeline.store import StoreError
 
 REPORT = "last_load"
 LISTED_ON_A_PHONE = 20
-FILE_ORDER = "players rackets strings restrings matches practices inspections calendar bench jobs setups holders stock orders"
+FILE_ORDER = (
+    "players rackets strings restrings matches practices inspections calendar bench jobs setups holders stock orders"
+)
 
 
 def show_upload() -> None:
@@ -50,9 +52,14 @@ def load(files: list[Any]) -> frames.LoadResult:
             paths.append(path)
         store = data.open_store()
         try:
-            report = store.load(paths, now=datetime.now(UTC), load_day=data.load_day(), progress=lambda done, count, name: status.update(
-                label=f"Checking {name} ({done + 1} of {count})" if name else "Checked"
-            ))
+            report = store.load(
+                paths,
+                now=datetime.now(UTC),
+                load_day=data.load_day(),
+                progress=lambda done, count, name: status.update(
+                    label=f"Checking {name} ({done + 1} of {count})" if name else "Checked"
+                ),
+            )
             if report.is_usable:
                 status.update(label="Working out the ranking and the forecast")
                 refresh(store)
@@ -118,8 +125,8 @@ def show_templates() -> None:
     """An empty file with one example row for each file of the contract."""
     resources = list(load_contract().resources.values())
     st.caption(
-        "Each template has the header and one example row to overwrite. Commas or semicolons, columns in any order, dates "
-        "as 2026-03-14. A club needs the first four; every other file makes the dates better."
+        "Each template has the header and one example row to overwrite. Commas or semicolons, columns in any order, "
+        "dates as 2026-03-14. A club needs the first four; every other file makes the dates better."
     )
     st.download_button(
         "All templates, one zip",

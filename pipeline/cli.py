@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -17,6 +17,11 @@ from pipeline import __version__
 from pipeline.command import output
 from pipeline.command.failures import says_why
 from pipeline.store import Store, StoreError
+
+if TYPE_CHECKING:  # what these bring in is slow to import, and most commands do without
+    import duckdb
+
+    from pipeline.fleet.snapshot import Snapshot
 
 app = typer.Typer(
     help="Which rackets need stringing, and how many jobs the next weeks bring, from the club's own CSV files.",
@@ -43,6 +48,7 @@ CsvOption = Annotated[bool, typer.Option("--csv", help="Plain CSV on standard ou
 PortOption = Annotated[int | None, typer.Option("--port", min=1, max=65535, help="The port to serve on.")]
 
 DEFAULT_STORE = Path("club")
+STALE_DAYS = 14  # from so many days after the last record on, the reader is told
 
 
 def _version(is_asked: bool) -> None:
@@ -144,6 +150,8 @@ def rank(
         _must_know_squad(club, squad)
     with _snapshot(club, on) as (snapshot, as_of):
         frame = snapshot.rank(days=days, squad=squad)
+    if frame.empty:
+        raise StoreError(f"no racket of squad {squad} is in service on {as_of}: choose another --squad or --on.")
     if csv:
         output.print_frame(frame, is_csv=True)
     else:
@@ -162,6 +170,11 @@ def forecast(
 ) -> None:
     """The restrings of the coming weeks, of every cause; week 1 starts the day after --on."""
     with _snapshot(Store(store), on) as (snapshot, as_of):
+        if snapshot.rackets["bed_id"].isna().all():
+            raise StoreError(
+                f"no racket in service on {as_of} has a restring on file, so there is nothing to forecast from: "
+                "load restrings.csv, or choose a later --on."
+            )
         frame = snapshot.forecast(weeks=weeks, draws=draws, seed=seed)
     if not csv:
         output.say(f"Restrings by week, as of {as_of}: mean, and the 10, 50 and 90 % points.")
@@ -197,6 +210,15 @@ def strike(
     _refresh(club)
 
 
+@app.command()
+@says_why
+def refresh(store: StoreOption = DEFAULT_STORE) -> None:
+    """Work out anew what the dashboard shows, such as after a change in club.toml."""
+    club = Store(store)
+    if _refresh(club) is None:
+        raise StoreError(f"{store} has no dated record yet: load restrings, matches or practices first.")
+
+
 @app.command("check-free")
 @says_why
 def check_free(store: StoreOption = DEFAULT_STORE) -> None:
@@ -218,12 +240,12 @@ def serve(store: StoreOption = DEFAULT_STORE, port: PortOption = None) -> None:
     serve_dashboard(Store(store), chosen)
 
 
-def _refresh(club: Store) -> None:
-    """Rebuild what the dashboard reads."""
-    from pipeline.refresh import refresh
+def _refresh(club: Store) -> str | None:
+    """Rebuild what the dashboard reads; its version, or None where nothing dated is on file."""
+    from pipeline.refresh import refresh as rebuild
 
     with output.waiting("Working out where every racket stands"):
-        refresh(club)
+        return rebuild(club)
 
 
 def _must_know_squad(club: Store, squad: str) -> None:
@@ -234,18 +256,33 @@ def _must_know_squad(club: Store, squad: str) -> None:
 
 
 @contextmanager
-def _snapshot(club: Store, on: date | None) -> Iterator[tuple[Any, date]]:
-    """The model as of a day, default the last day on file."""
+def _snapshot(club: Store, on: date | None) -> Iterator[tuple[Snapshot, date]]:
+    """The model as of a day, default the last day on file; raises where no racket is in service then."""
     with club.facts() as con:
         from pipeline.fleet.snapshot import snapshot
         from pipeline.sql import last_logged_day
 
-        as_of = on or last_logged_day(con)
-        if as_of is None:
+        last_day = last_logged_day(con)
+        as_of = on or last_day
+        if as_of is None or last_day is None:
             raise StoreError(f"{club.folder} has no dated record yet: load restrings, matches or practices first.")
+        if (as_of - last_day).days > STALE_DAYS:
+            output.say(f"The last record on file is of {last_day}: play and restrings since then are not known.")
         with output.waiting("Working out where every racket stands"):
             made = snapshot(con, as_of, club.settings)
+        if made.rackets.empty:
+            raise StoreError(_why_no_racket(con, as_of))
         yield made, as_of
+
+
+def _why_no_racket(con: duckdb.DuckDBPyConnection, as_of: date) -> str:
+    """A store without a racket in service that day, in words."""
+    ((count, first_day),) = con.execute("select count(*), min(in_service_on) from facts.rackets").fetchall()
+    if not count:
+        return "no racket is on file: load rackets.csv first."
+    if first_day > as_of:
+        return f"no racket was in service on {as_of}: the first is from {first_day}, so choose a later --on."
+    return f"no racket was in service on {as_of}: all on file are retired or not in service yet; choose another --on."
 
 
 if __name__ == "__main__":

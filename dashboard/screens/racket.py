@@ -23,6 +23,9 @@ def show() -> None:
     chosen = address.picked_of(names, "racket")
     head = st.container()
     page = data.racket(chosen)
+    if page is None:
+        st.error(f"{words.plain(chosen)} is no longer on file. Choose another racket.")
+        return
     with head:
         if asked is not None and asked not in names:
             st.warning(
@@ -94,7 +97,13 @@ def show_history(page: frames.Racket) -> None:
         st.subheader("Play on this bed", anchor=False)
         st.caption(page.sessions_note)
         if not page.sessions.empty:
-            st.dataframe(page.sessions, hide_index=True, height=screen.table_height(len(page.sessions), screen.ONE_LINE, at_most=10), column_config={"Played": dates}, placeholder="")
+            st.dataframe(
+                page.sessions,
+                hide_index=True,
+                height=screen.table_height(len(page.sessions), screen.ONE_LINE, at_most=10),
+                column_config={"Played": dates},
+                placeholder="",
+            )
     with right:
         st.subheader("Inspections", anchor=False)
         if page.inspections.empty:
@@ -104,7 +113,9 @@ def show_history(page: frames.Racket) -> None:
             st.dataframe(
                 page.inspections.drop(columns="is_this_bed"),
                 height=screen.table_height(len(page.inspections), screen.ONE_LINE, at_most=10),
-                hide_index=True, column_config={"Looked at": dates}, placeholder=""
+                hide_index=True,
+                column_config={"Looked at": dates},
+                placeholder="",
             )
     st.subheader("Earlier beds", anchor=False)
     if page.earlier_beds.empty:

@@ -22,7 +22,9 @@ def show() -> None:
     if page.rejects.table.empty:
         st.caption("No row is waiting to be mended.")
     else:
-        st.caption("The rest of each file is loaded. Mend these rows in your file and load the file again: only they change.")
+        st.caption(
+            "The rest of each file is loaded. Mend these rows in your file and load the file again: only they change."
+        )
         show_places(page.rejects, "rejects.csv", "What to mend")
     if not page.questions.table.empty:
         st.subheader("Kept, but worth a look", anchor=False)

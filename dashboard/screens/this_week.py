@@ -48,8 +48,7 @@ def choose_filters() -> frames.Filters:
     address.come_home(PAGE, FILTERS)
     offered = data.choices()
     if screen.is_narrow():
-        folded = st.expander("Squad, player, role")
-        squad_place = player_place = role_place = folded
+        squad_place = player_place = role_place = st.expander("Squad, player, role").container()
         show_place = st.container()
     else:
         squad_place, player_place, role_place, show_place = st.columns([2, 2.4, 2, 3], vertical_alignment="bottom")
@@ -146,8 +145,8 @@ def show_table(page: frames.ThisWeek, filters: frames.Filters) -> None:
         alt="Rackets in order of urgency with life used, days left and the reason.",
     )  # fmt: skip
     st.caption(
-        "Click a line to open its racket. The bars hold the strings against the usual life of their kind; the dates follow the "
-        "player's own history, so an early date can stand beside a short bar."
+        "Click a line to open its racket. The bars hold the strings against the usual life of their kind; the dates "
+        "follow the player's own history, so an early date can stand beside a short bar."
     )
     cells = chosen["selection"]["cells"]
     if cells:
@@ -158,12 +157,16 @@ def show_list(page: frames.ThisWeek) -> None:
     """The same list for a phone: one paragraph a racket, its name the way to its page."""
     st.subheader("In order of urgency", anchor=False)
     is_all = st.session_state.get("list_all", False)
-    for row in page.table.head(None if is_all else COUNT_IN_LIST).to_dict("records"):
+    for row in (page.table if is_all else page.table.head(COUNT_IN_LIST)).to_dict("records"):
         with st.container(gap=None):
-            with st.container(horizontal=True, horizontal_alignment="distribute", vertical_alignment="center", wrap=False):
+            with st.container(
+                horizontal=True, horizontal_alignment="distribute", vertical_alignment="center", wrap=False
+            ):
                 st.markdown(f"**{words.plain(row['player'])}**")
                 label = words.plain(row["racket_id"])
-                if st.button(label, key=f"open-{row['racket_id']}", icon=":material/chevron_right:", icon_position="right"):
+                if st.button(
+                    label, key=f"open-{row['racket_id']}", icon=":material/chevron_right:", icon_position="right"
+                ):
                     open_racket(row["racket_id"])
             st.markdown(frames.list_line(row))
             st.caption(words.plain(row["why"]))

@@ -41,6 +41,8 @@ def _empty(folder: Path) -> None:
     """Remove an earlier demo's files; anything else in the way is left alone and said."""
     if not folder.exists():
         return
+    if not folder.is_dir():
+        raise StoreError(f"{folder} is a file and no folder: name another folder with --store.")
     inside = list(folder.iterdir())
     if inside and not (folder / MARK).exists():
         raise StoreError(f"{folder} is there and is no demo club: name another folder with --store.")

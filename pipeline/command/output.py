@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -16,13 +17,14 @@ from rich.text import Text
 from pipeline.store import LoadReport
 from pipeline.store.loading import Progress as ShowStep
 
-PLAIN_WIDTH = 160  # of a table that goes to a file or a pipe
+PLAIN_WIDTH = 160  # of a table that goes to a file or a pipe, unless COLUMNS says otherwise
 DECIMALS = 6
 
 
 def _console(is_error: bool = False) -> Console:
     stream = sys.stderr if is_error else sys.stdout
-    return Console(file=stream, width=None if stream.isatty() else PLAIN_WIDTH, highlight=False, markup=False)
+    width = None if stream.isatty() else shutil.get_terminal_size((PLAIN_WIDTH, 0)).columns
+    return Console(file=stream, width=width, highlight=False, markup=False)
 
 
 def say(sentence: str, to_stdout: bool = False) -> None:

@@ -36,4 +36,6 @@ def minutes_per_job(con: duckdb.DuckDBPyConnection) -> MinutesPerJob:
     if not count or mean is None:
         return MinutesPerJob(DEFAULT_MINUTES, DEFAULT_SPREAD_MINUTES)
     weight = count / (count + PRIOR_JOBS)
-    return MinutesPerJob(weight * mean + (1 - weight) * DEFAULT_MINUTES, spread if spread and count > 5 else DEFAULT_SPREAD_MINUTES)
+    return MinutesPerJob(
+        weight * mean + (1 - weight) * DEFAULT_MINUTES, spread if spread and count > 5 else DEFAULT_SPREAD_MINUTES
+    )

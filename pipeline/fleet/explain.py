@@ -41,7 +41,11 @@ def why(row: pd.Series) -> str:
     hours = float(row["hours_played"])
     played = "not played yet" if hours < 0.05 else f"about {hours:.0f} h" if hours >= 1 else "under an hour"
     spin = SPIN_WORDS.get(str(row["spin"]), "play")
-    base = f"{played} of {spin} on {strings} {since}" if hours >= 0.05 else f"{strings}, strung {short_day(strung)}, {played}"
+    base = (
+        f"{played} of {spin} on {strings} {since}"
+        if hours >= 0.05
+        else f"{strings}, strung {short_day(strung)}, {played}"
+    )
     ended = as_date(row["ended_on"])
     handed_in = as_date(row["handed_in_on"])
     if row["status"] == "broken":

@@ -60,7 +60,9 @@ class _Weeks:
         return _Weeks(self.hours[:, w:], self.plan[:, w:], self.closed[:, w:], self.known[:, w:], self.squad)
 
 
-def _sum_by_week(frame: pd.DataFrame, index: dict[str, int], n_weeks: int, as_of: pd.Timestamp, ahead: bool) -> np.ndarray:
+def _sum_by_week(
+    frame: pd.DataFrame, index: dict[str, int], n_weeks: int, as_of: pd.Timestamp, ahead: bool
+) -> np.ndarray:
     out = np.zeros((len(index), n_weeks))
     if frame.empty:
         return out
@@ -84,11 +86,19 @@ def coming_play(con: duckdb.DuckDBPyConnection, players: tuple[str, ...], n_days
         from calendar_days group by player_id, day order by player_id, day
         """
     ).df()
-    people = con.execute("select player_id, squad, left_on from player_spans where is_latest order by player_id").df().set_index("player_id")
+    people = (
+        con.execute("select player_id, squad, left_on from player_spans where is_latest order by player_id")
+        .df()
+        .set_index("player_id")
+    )
     past["day"] = pd.to_datetime(past["day"])
     plans["day"] = pd.to_datetime(plans["day"])
     closed = plans[plans["is_closed"].astype(bool)].assign(hours=1.0)
-    squad = pd.factorize(pd.Series([people["squad"].get(p) for p in players], dtype=object))[0] if players else np.zeros(0, dtype=int)
+    squad = (
+        pd.factorize(pd.Series([people["squad"].get(p) for p in players], dtype=object))[0]
+        if players
+        else np.zeros(0, dtype=int)
+    )
     squad = np.where(squad < 0, squad.max(initial=-1) + 1, squad)
     first = past.groupby("player_id")["day"].min() if not past.empty else pd.Series(dtype="datetime64[ns]")
     first_week = np.array([int((as_of - first[p]).days // 7) if p in first.index else -1 for p in players])
@@ -107,7 +117,9 @@ def coming_play(con: duckdb.DuckDBPyConnection, players: tuple[str, ...], n_days
     weekly[[index[p] for p in people.index[gone] if p in index]] = 0.0
     daily = _into_days(weekly, past, plans, index, as_of, weeks.plan.sum() > 0)
     per_hour = _reference_per_hour(past, index, as_of)
-    return ComingPlay(players, daily * per_hour[:, :1], daily * per_hour[:, 1:], daily, spread_level, spread_week, spread_club)
+    return ComingPlay(
+        players, daily * per_hour[:, :1], daily * per_hour[:, 1:], daily, spread_level, spread_week, spread_club
+    )
 
 
 def forecast_weeks(weeks: _Weeks, plan_ahead: np.ndarray, closed_ahead: np.ndarray) -> np.ndarray:
@@ -152,8 +164,12 @@ def forecast_weeks(weeks: _Weeks, plan_ahead: np.ndarray, closed_ahead: np.ndarr
             predicted_ahead = predicted_ahead * (1.0 + CALENDAR_TRUST_UNSEEN * (relative - 1.0))
     season_past, season_ahead = _season(observed, predicted_past, weeks, n_ahead, valid)
     expected_past = np.maximum(predicted_past * season_past, 1e-3)
-    recent = np.power(0.5, np.arange(window) / RECENT_HALF_LIFE_WEEKS)[None, :] * valid * np.minimum(expected_past, 1.0) ** 2
-    level_now = ((recent * observed).sum(axis=1) + RECENT_PRIOR_WEEKS) / ((recent * expected_past).sum(axis=1) + RECENT_PRIOR_WEEKS)
+    recent = (
+        np.power(0.5, np.arange(window) / RECENT_HALF_LIFE_WEEKS)[None, :] * valid * np.minimum(expected_past, 1.0) ** 2
+    )
+    level_now = ((recent * observed).sum(axis=1) + RECENT_PRIOR_WEEKS) / (
+        (recent * expected_past).sum(axis=1) + RECENT_PRIOR_WEEKS
+    )
     lasting = np.power(PERSISTENCE_A_WEEK, np.arange(n_ahead) + 0.5)[None, :]
     ahead = predicted_ahead * season_ahead * (1.0 + (level_now[:, None] - 1.0) * lasting)
     return np.asarray(level[:, None] * ahead[weeks.squad])
@@ -195,7 +211,8 @@ def _kernel(
     out = np.empty_like(at[0])
     for s in range(at[0].shape[0]):
         near = np.exp(
-            -0.5 * ((at[0][s][:, None] - x[None, :]) / KERNEL_WIDTH) ** 2 - 0.5 * ((at[1][s][:, None] - shut[None, :]) / CLOSED_WIDTH) ** 2
+            -0.5 * ((at[0][s][:, None] - x[None, :]) / KERNEL_WIDTH) ** 2
+            - 0.5 * ((at[1][s][:, None] - shut[None, :]) / CLOSED_WIDTH) ** 2
         )
         k = near * (w * np.where(own == s, 1.0, 0.3))[None, :]
         d = x[None, :] - at[0][s][:, None]
@@ -238,7 +255,9 @@ def _spreads(weeks: _Weeks) -> tuple[float, float, float, float]:
     misses, sizes, club = [], [], []
     for origin in range(4, min(on_file - 6, 4 + TEST_ORIGINS)):
         expected = forecast_weeks(
-            weeks.from_week(origin), weeks.plan[:, origin - 4 : origin][:, ::-1], weeks.closed[:, origin - 4 : origin][:, ::-1]
+            weeks.from_week(origin),
+            weeks.plan[:, origin - 4 : origin][:, ::-1],
+            weeks.closed[:, origin - 4 : origin][:, ::-1],
         )
         actual = weeks.hours[:, origin - 4 : origin][:, ::-1]
         ok = (weeks.known[:, origin + 3])[:, None] & (expected > 0.2)
@@ -259,7 +278,12 @@ def _spreads(weeks: _Weeks) -> tuple[float, float, float, float]:
 
 
 def _into_days(
-    weekly: np.ndarray, past: pd.DataFrame, plans: pd.DataFrame, index: dict[str, int], as_of: pd.Timestamp, plans_speak: bool
+    weekly: np.ndarray,
+    past: pd.DataFrame,
+    plans: pd.DataFrame,
+    index: dict[str, int],
+    as_of: pd.Timestamp,
+    plans_speak: bool,
 ) -> np.ndarray:
     """(players, days) by the player's weekdays; a closed day is empty, its play moves inside the week where the calendar
     has already told how full the week is."""
@@ -269,7 +293,11 @@ def _into_days(
     if not newest.empty:
         who = newest["player_id"].map(index).to_numpy(dtype=float)
         keep = ~np.isnan(who)
-        np.add.at(counts, (who[keep].astype(int), newest["day"].dt.dayofweek.to_numpy()[keep]), newest["hours"].to_numpy()[keep])
+        np.add.at(
+            counts,
+            (who[keep].astype(int), newest["day"].dt.dayofweek.to_numpy()[keep]),
+            newest["hours"].to_numpy()[keep],
+        )
     club = counts.sum(axis=0) + 1.0
     mixed = counts + 10.0 * club / club.sum()
     mixed = mixed / mixed.sum(axis=1, keepdims=True)

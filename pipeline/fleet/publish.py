@@ -71,7 +71,8 @@ def _write(con: duckdb.DuckDBPyConnection, name: str, frame: pd.DataFrame, repla
     clean[numbers] = clean[numbers].replace([np.inf, -np.inf], np.nan)
     con.register("incoming", clean)
     columns = ", ".join(
-        f'case when isnan("{c}") then null else "{c}" end as "{c}"' if clean[c].dtype.kind == "f" else f'"{c}"' for c in clean.columns
+        f'case when isnan("{c}") then null else "{c}" end as "{c}"' if clean[c].dtype.kind == "f" else f'"{c}"'
+        for c in clean.columns
     )
     con.execute(f"create or {'replace ' if replace else ''}table {name} as select {columns} from incoming")
     con.unregister("incoming")
@@ -168,15 +169,23 @@ def _forecast_strings(s: Snapshot) -> pd.DataFrame:
             keep = mine[made.racket]
             cell = made.draw[keep] * FORECAST_WEEKS + made.week[keep]
             size = made.jobs.size
-            frames.append((part, string_id, np.bincount(cell, minlength=size), np.bincount(cell, metres[made.racket[keep]], size)))
+            frames.append(
+                (part, string_id, np.bincount(cell, minlength=size), np.bincount(cell, metres[made.racket[keep]], size))
+            )
     rows = []
     for string_id in sorted({f[1] for f in frames}):
-        metres = sum(f[3] for f in frames if f[1] == string_id).reshape(made.jobs.shape)  # type: ignore[union-attr]
-        jobs = sum(f[2] for f in frames if f[1] == string_id and f[0] == "mains")
-        jobs = np.asarray(jobs if not np.isscalar(jobs) else np.zeros(made.jobs.size)).reshape(made.jobs.shape)
+        metres = np.sum([f[3] for f in frames if f[1] == string_id], axis=0).reshape(made.jobs.shape) * made.busy
+        mains = [f[2] for f in frames if f[1] == string_id and f[0] == "mains"]
+        jobs = (mains[0].reshape(made.jobs.shape) if mains else np.zeros(made.jobs.shape)) * made.busy
         for w in range(FORECAST_WEEKS):
             rows.append(
-                (w + 1, string_id, float(np.quantile(metres[:, w], 0.5)), float(np.quantile(metres[:, w], 0.9)), float(np.quantile(jobs[:, w], 0.5)))
+                (
+                    w + 1,
+                    string_id,
+                    float(np.quantile(metres[:, w], 0.5)),
+                    float(np.quantile(metres[:, w], 0.9)),
+                    float(np.quantile(jobs[:, w], 0.5)),
+                )
             )
     return pd.DataFrame(rows, columns=["week", "string_id", "metres_p50", "metres_p90", "jobs_p50"])
 
@@ -194,17 +203,56 @@ def parameters(s: Snapshot) -> pd.DataFrame:
     weights = {(f, lv): (a, p) for f, lv, a, p in s.estimate.weights}
     for f, lv, a, p in reference.session_weight_rows():
         source = reference.SESSION_WEIGHT_SOURCES[f]
-        rows.append((f"{f} {lv}, towards breaking", f"weight of an hour: {f} {lv}", "1", a, weights[f, lv][0], source, True))
-        rows.append((f"{f} {lv}, towards dead", f"weight of an hour: {f} {lv}", "1", p, weights[f, lv][1], source, True))
+        rows.append(
+            (f"{f} {lv}, towards breaking", f"weight of an hour: {f} {lv}", "1", a, weights[f, lv][0], source, True)
+        )
+        rows.append(
+            (f"{f} {lv}, towards dead", f"weight of an hour: {f} {lv}", "1", p, weights[f, lv][1], source, True)
+        )
     for material, m in reference.MATERIALS.items():
-        for field, unit in (("break_hours", "h"), ("dead_hours", "h"), ("rest_per_decade", "lives"), ("gauge_mm", "mm")):
+        for field, unit in (
+            ("break_hours", "h"),
+            ("dead_hours", "h"),
+            ("rest_per_decade", "lives"),
+            ("gauge_mm", "mm"),
+        ):
             source = reference.MATERIAL_SOURCES[field]
             number = getattr(m, field)
-            rows.append((f"{material} {field}", f"{field.replace('_', ' ')} of {material}", unit, number, number, source, source.startswith("assumption")))
+            rows.append(
+                (
+                    f"{material} {field}",
+                    f"{field.replace('_', ' ')} of {material}",
+                    unit,
+                    number,
+                    number,
+                    source,
+                    source.startswith("assumption"),
+                )
+            )
     h, learned = s.estimate.history, s.estimate.learned
     for limit, words in (("breaks", "breaking"), ("goes_dead", "going dead")):
         for family, f in zip(h.families, learned.family[limit], strict=True):
-            rows.append((f"family {family}, {words}", "speed of this club's beds against the reference (hazard)", "1", 1.0, float(f), "learned from this club's endings", False))
+            rows.append(
+                (
+                    f"family {family}, {words}",
+                    "speed of this club's beds against the reference (hazard)",
+                    "1",
+                    1.0,
+                    float(f),
+                    "learned from this club's endings",
+                    False,
+                )
+            )
         level = learned.level[limit].level
-        rows.append((f"level now, {words}", "newest weeks against the whole history", "1", 1.0, level, "learned from this club's endings", False))
+        rows.append(
+            (
+                f"level now, {words}",
+                "newest weeks against the whole history",
+                "1",
+                1.0,
+                level,
+                "learned from this club's endings",
+                False,
+            )
+        )
     return pd.DataFrame(rows, columns=["name", "meaning", "unit", "trade_value", "value", "source", "is_assumption"])

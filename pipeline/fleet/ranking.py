@@ -53,7 +53,9 @@ def rank_rackets(s: Snapshot, days: int) -> pd.DataFrame:
         ahead = np.ceil(frame[column].fillna(HORIZON_CAP_DAYS))
         frame[target] = (as_of + pd.to_timedelta(ahead, unit="D")).dt.date if len(frame) else pd.Series(dtype=object)
     frame["urgency"] = _urgency(frame)
-    frame = frame.sort_values(["urgency", "p_end", "racket_id"], ascending=[False, False, True], kind="stable").reset_index(drop=True)
+    frame = frame.sort_values(
+        ["urgency", "p_end", "racket_id"], ascending=[False, False, True], kind="stable"
+    ).reset_index(drop=True)
     frame.insert(0, "rank", np.arange(1, len(frame) + 1))
     frame["why"] = [why(row) for _, row in frame.iterrows()]
     return frame
@@ -108,11 +110,16 @@ def _fill_in_play(s: Snapshot, frame: pd.DataFrame, rows: np.ndarray, o: Outlook
         "days_left_p50": left[:, 1],
         "days_left_p90": left[:, 2],
     }  # fmt: skip
-    for name, x, cv in (("break_used", x_break, np.hypot(play_cv, life_cv)), ("dead_used", x_dead, np.hypot(play_cv, dead_cv))):
+    for name, x, cv in (
+        ("break_used", x_break, np.hypot(play_cv, life_cv)),
+        ("dead_used", x_dead, np.hypot(play_cv, dead_cv)),
+    ):
         put[f"{name}_p10"], put[f"{name}_p90"] = x * np.exp(-1.2816 * cv), x * np.exp(1.2816 * cv)
     horizon = min(LIMIT_HORIZON_DAYS, o.p_break.shape[1]) - 1
     put["limit_first"] = np.where(o.p_break[:, horizon] >= o.p_feel[:, horizon], "breaks", "goes_dead")
-    shared = s.con.execute("select bed_id, sum(coalesce(hours_shared, 0) order by day) / nullif(sum(hours order by day), 0) as part from bed_days group by bed_id").df()
+    shared = s.con.execute(
+        "select bed_id, sum(coalesce(hours_shared, 0) order by day) / nullif(sum(hours order by day), 0) as part from bed_days group by bed_id"
+    ).df()
     part = shared.set_index("bed_id")["part"]
     put["shared_part"] = np.nan_to_num(part.reindex(h.beds["bed_id"].to_numpy()[index]).to_numpy(dtype=float))
     event_on = pd.to_datetime(frame["next_event_on"].to_numpy()[rows])

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from pipeline.fleet.outlook import SHARE_SPREAD
+from pipeline.fleet.dispersion import lumpy
+from pipeline.fleet.outlook import SHARE_SPREAD, unseen_days
 from pipeline.fleet.play import ComingPlay
 from pipeline.wear.history import History
 from pipeline.wear.learning import Learned
@@ -26,7 +27,8 @@ SMALL = 1e-9
 @dataclass(frozen=True)
 class Simulated:
     """jobs: (draws, weeks) restrings. rows: for every simulated restring its draw, week (0-based), racket row and the cause
-    that ended the old bed (index into CAUSES). ends: (rackets, draws) day the bed now in ends (inf beyond the horizon)."""
+    that ended the old bed (index into CAUSES). busy: (draws, weeks) how much busier than its beds alone a week is; jobs hold it,
+    rows do not. ends: (rackets, draws) day the bed now in ends (inf beyond the horizon)."""
 
     jobs: np.ndarray
     draw: np.ndarray
@@ -34,6 +36,7 @@ class Simulated:
     racket: np.ndarray
     cause: np.ndarray
     ends: np.ndarray
+    busy: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -50,21 +53,10 @@ def lags_of(beds: pd.DataFrame, as_of: pd.Timestamp) -> Lags:
     lag = (pd.to_datetime(done["restrung_on"]) - pd.to_datetime(done["ended_on"])).dt.days.clip(0, 21)
     wear = done["cause"].isin(["breaks", "goes_dead", "mishit", "unknown"])
     after_wear, after_other = lag[wear].to_numpy(dtype=float), lag[~wear].to_numpy(dtype=float)
-    return Lags(after_wear if len(after_wear) >= 5 else np.array([1.0]), after_other if len(after_other) >= 5 else np.array([0.0]))
-
-
-def unseen_days(h: History, learned: Learned) -> np.ndarray:
-    """Days between a worn-out bed's last play and the day its end was recorded, as seen on beds whose play was written
-    down with the racket; a racket often lies in the bag before it is handed in. A short usual delay where too few are known.
-    """
-    if h.n_beds == 0:
-        return np.array([0.0, 0.0, 0.0, 1.0, 1.0, 2.0])
-    played_on = np.maximum.reduceat(np.where(learned.exposure.played > 0, h.day, 0), h.first)
-    named = np.sqrt(h.share_variance[h.last]) < 0.1 * np.maximum(h.hours[h.last], 0.5)
-    worn = np.isin(h.cause, (1, 2)) & named & (h.hours[h.last] > 0.5) & (h.day[h.last] > h.as_of_day - 365)
-    if worn.sum() < 15:
-        return np.array([0.0, 0.0, 0.0, 1.0, 1.0, 2.0])
-    return np.clip(h.day[h.last] - played_on, 0, 14)[worn].astype(float)
+    return Lags(
+        after_wear if len(after_wear) >= 5 else np.array([1.0]),
+        after_other if len(after_other) >= 5 else np.array([0.0]),
+    )
 
 
 def simulate(
@@ -77,11 +69,13 @@ def simulate(
     rng: np.random.Generator,
     first_jobs_a_week: float = 0.0,
     as_of: pd.Timestamp | None = None,
+    spread: float = 1.0,
 ) -> Simulated:
     """Simulate every racket in service.
 
     rackets: racket_id, bed_id, player_id, squad, share, status, waiting_days (days since it ended or was handed in).
-    first_jobs_a_week: first stringings of new rackets, Poisson.
+    first_jobs_a_week: first stringings of new rackets, Poisson. spread: variance over mean of this club's weeks, beyond what
+    the beds themselves bring.
     """
     beds = rackets[rackets["bed_id"].notna()].reset_index()
     n, horizon = len(beds), float(n_weeks * 7)
@@ -119,8 +113,8 @@ def simulate(
     theta_d = np.where(reports, theta_d * _around(level_d.level, level_d.spread, draws, rng)[None, :], SMALL)
     mean_b = (learned.a["breaks"] / learned.b["breaks"])[player]
     mean_d = (learned.a["goes_dead"] / learned.b["goes_dead"])[player]
-    unit_b = mean_b * learned.family["breaks"][family]
-    unit_d = mean_d * learned.family["goes_dead"][family]
+    unit_b = mean_b * learned.family["breaks"][family] * learned.racket[index]
+    unit_d = mean_d * learned.family["goes_dead"][family] * learned.racket[index]
     life_b, life_d = learned.exposure.lives.break_hours[index], learned.exposure.lives.dead_hours[index]
     rest = s.rest_scale * learned.exposure.lives.rest[index]
 
@@ -186,7 +180,9 @@ def simulate(
         warp = learned.baseline["goes_dead"]
         growth = warp.unwarped(warp.warped(u0) + mean_d[r] * rng.exponential(size=len(r)) / theta_d[r, d]) - u0
         x_end_d = np.power(np.power(x0d, s.shape_dead) + growth / (LN2 * unit_d[r] * md), 1.0 / s.shape_dead)
-        rest_path = rest[r][:, None] * np.log10(1.0 + np.maximum(age[:, None] + 24.0 * (grid[None, :] - t0[:, None]), 0.0))
+        rest_path = rest[r][:, None] * np.log10(
+            1.0 + np.maximum(age[:, None] + 24.0 * (grid[None, :] - t0[:, None]), 0.0)
+        )
         x_path = (used_d[:, None] + np.maximum(p_path - p_start[:, None], 0.0)) / life_d[r][:, None] + rest_path
         t_dead = _when(np.maximum.accumulate(x_path, axis=1), x_end_d)
         t_dead = np.maximum(t_dead, t0)
@@ -198,7 +194,9 @@ def simulate(
             ends[r[~fresh], d[~fresh]] = t_end[~fresh]
             first_round = False
         lag = np.where(
-            cause == 2, rng.choice(lags.after_other, len(r)), rng.choice(lags.after_wear, len(r)) + rng.choice(unseen, len(r))
+            cause == 2,
+            rng.choice(lags.after_other, len(r)),
+            rng.choice(lags.after_wear, len(r)) + rng.choice(unseen, len(r)),
         )
         t_strung = np.where(np.isfinite(t_end), np.floor(t_end) + lag, np.inf)
         record(r, d, t_strung, cause)
@@ -207,10 +205,12 @@ def simulate(
     draw, week = (np.concatenate(v) if v else np.zeros(0, dtype=np.int64) for v in (out_draw, out_week))
     racket, cause_all = (np.concatenate(v) if v else np.zeros(0, dtype=np.int64) for v in (out_racket, out_cause))
     jobs = np.bincount(draw * n_weeks + week, minlength=draws * n_weeks).reshape(draws, n_weeks)
+    busy = lumpy(jobs, spread, rng)
+    jobs = np.floor(jobs * busy + rng.random(jobs.shape)).astype(np.int64)
     if first_jobs_a_week > 0:
         jobs = jobs + rng.poisson(first_jobs_a_week, jobs.shape)
     original = beds["index"].to_numpy()
-    return Simulated(jobs, draw, week, original[racket] if len(racket) else racket, cause_all, ends)
+    return Simulated(jobs, draw, week, original[racket] if len(racket) else racket, cause_all, ends, busy)
 
 
 def _weekly(play: ComingPlay, players: tuple[str, ...], n_weeks: int) -> dict[str, np.ndarray]:
@@ -229,7 +229,9 @@ def _loads(play: ComingPlay, n: int, draws: int, n_weeks: int, rng: np.random.Ge
     level = _around_many(1.0, play.spread_level, (n, draws, 1), rng)
     week = _around_many(1.0, play.spread_week, (n, draws, n_weeks), rng)
     # the club's error is partly lasting, partly each week's own
-    club = _around_many(1.0, play.spread_club * 0.7, (1, draws, 1), rng) * _around_many(1.0, play.spread_club * 0.7, (1, draws, n_weeks), rng)
+    club = _around_many(1.0, play.spread_club * 0.7, (1, draws, 1), rng) * _around_many(
+        1.0, play.spread_club * 0.7, (1, draws, n_weeks), rng
+    )
     return level * week * club
 
 
@@ -281,8 +283,16 @@ def _when(path: np.ndarray, target: np.ndarray) -> np.ndarray:
 
 
 def _when_other(
-    h: History, learned: Learned, r: np.ndarray, t0: np.ndarray, age: np.ndarray, x_path: np.ndarray, grid: np.ndarray,
-    squad: np.ndarray, player: np.ndarray, rng: np.random.Generator,
+    h: History,
+    learned: Learned,
+    r: np.ndarray,
+    t0: np.ndarray,
+    age: np.ndarray,
+    x_path: np.ndarray,
+    grid: np.ndarray,
+    squad: np.ndarray,
+    player: np.ndarray,
+    rng: np.random.Generator,
 ) -> np.ndarray:
     """Day of a restring that wear did not force: the rate at each week's middle."""
     middle = grid[:-1] + 3.5
@@ -291,7 +301,10 @@ def _when_other(
     wear = 0.5 * (x_path[:, :-1] + x_path[:, 1:])
     shape = age_days.shape
     rate = learned.other.rate(
-        np.broadcast_to(squad[r][:, None], shape).ravel(), np.broadcast_to(player[r][:, None], shape).ravel(), age_days.ravel(), wear.ravel()
+        np.broadcast_to(squad[r][:, None], shape).ravel(),
+        np.broadcast_to(player[r][:, None], shape).ravel(),
+        age_days.ravel(),
+        wear.ravel(),
     ).reshape(shape)
     active = np.clip(grid[1:][None, :] - t0[:, None], 0.0, 7.0)
     path = np.concatenate([np.zeros((len(r), 1)), np.cumsum(rate * active, axis=1)], axis=1)

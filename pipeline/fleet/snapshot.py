@@ -15,9 +15,10 @@ import pandas as pd
 
 from pipeline.fleet import ranking
 from pipeline.fleet.bench_minutes import MinutesPerJob, minutes_per_job
+from pipeline.fleet.dispersion import dispersion
 from pipeline.fleet.outlook import CurrentBeds, Outlook, current_beds, outlook
 from pipeline.fleet.play import ComingPlay, coming_play
-from pipeline.fleet.simulation import Simulated, simulate
+from pipeline.fleet.simulation import Simulated, lags_of, simulate
 from pipeline.wear.estimate import Estimate, estimate
 
 OUTLOOK_DAYS = 42
@@ -34,6 +35,7 @@ class Snapshot:
     beds: CurrentBeds
     play: ComingPlay
     first_jobs_a_week: float
+    spread: float
     minutes: MinutesPerJob
 
     def outlook(self, n_days: int) -> Outlook:
@@ -70,6 +72,7 @@ class Snapshot:
             np.random.default_rng(seed),
             self.first_jobs_a_week,
             pd.Timestamp(self.as_of),
+            self.spread,
         )
 
     def forecast_draws(self, weeks: int = 6, draws: int = 2000, seed: int = 0) -> np.ndarray:
@@ -112,8 +115,18 @@ def snapshot(con: duckdb.DuckDBPyConnection, as_of: date, settings: object | Non
         current_beds(found.history, found.learned, in_play),
         coming_play(con, found.history.players, OUTLOOK_DAYS),
         _first_jobs_a_week(con),
+        _spread(con, found, as_of),
         minutes_per_job(con),
     )
+
+
+def _spread(con: duckdb.DuckDBPyConnection, found: Estimate, as_of: date) -> float:
+    """How lumpy this club's weeks are (variance over mean)."""
+    ago = con.execute(
+        "select ((select as_of from origin) - strung_on)::integer as ago from restrings_clean order by ago"
+    ).df()["ago"]
+    lags = lags_of(found.history.beds, pd.Timestamp(as_of))
+    return dispersion(found.history, found.learned, ago.to_numpy(dtype=np.int64), lags.after_wear)
 
 
 def _first_jobs_a_week(con: duckdb.DuckDBPyConnection) -> float:

@@ -1,8 +1,8 @@
 """Numbers, dates and outcomes put into plain words.
 
-In: plain values (dates, fractions, days, kilograms) and the club's units. Out: short strings ready for a page, a chart
-or a terminal. Nothing here reads a table. House words: "about" before an estimate, the 80 % band in brackets, "likely to"
-and "allow for" instead of percentile names, percentages without decimals, dates as "Sat 21 Nov".
+In: plain values (dates, fractions, days, kilograms) and the club's units. Out: short strings ready for a page, a
+chart or a terminal. Nothing here reads a table. House words: "about" before an estimate, the 80 % band in brackets,
+"likely to" and "allow for" instead of percentile names, percentages without decimals, dates as "Sat 21 Nov".
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import html
 import math
 import re
 from datetime import date, datetime
+from typing import Any
 
 import pandas as pd
 
@@ -23,12 +24,6 @@ DAYS_CAP = 365  # beyond this the model says only "a year or more"
 LIMIT_WORDS = {"breaks": "likely to break", "goes_dead": "likely to go dead"}
 FIRST_WORDS = {"breaks": "breaks first", "goes_dead": "goes dead first"}
 LIMIT_SHAPES = {"breaks": "◆", "goes_dead": "●"}
-STATUS_WORDS = {
-    "broken": "broken, hand in now",
-    "in_shop": "at the bench",
-    "in_play": "in play",
-    "no_bed": "no restring on file",
-}
 CAUSE_WORDS = {
     "breaks": "broke",
     "goes_dead": "went dead",
@@ -51,12 +46,12 @@ REASON_WORDS = {
 }
 
 
-def is_missing(value: object) -> bool:
+def is_missing(value: Any) -> bool:
     """True for None, NaN, NaT and NA: what a frame holds where nothing was recorded."""
-    return bool(pd.isna(value))  # type: ignore[arg-type]
+    return bool(pd.isna(value))
 
 
-def as_date(value: object) -> date | None:
+def as_date(value: Any) -> date | None:
     """The calendar day of a date, instant, ISO text or pandas stamp; None where missing."""
     if is_missing(value) or value == "":
         return None
@@ -67,7 +62,7 @@ def as_date(value: object) -> date | None:
     return datetime.fromisoformat(str(value)).date()
 
 
-def day(value: object, relative_to: date | None = None) -> str:
+def day(value: Any, relative_to: date | None = None) -> str:
     """'Sat 21 Nov'; the year is added when the day is more than ten months from `relative_to`."""
     the_day = as_date(value)
     if the_day is None:
@@ -78,18 +73,18 @@ def day(value: object, relative_to: date | None = None) -> str:
     return text
 
 
-def day_unbroken(value: object, relative_to: date | None = None) -> str:
+def day_unbroken(value: Any, relative_to: date | None = None) -> str:
     """The same as `day`, held together by no-break spaces, for titles."""
     return day(value, relative_to).replace(" ", "\u00a0")
 
 
-def day_with_year(value: object) -> str:
+def day_with_year(value: Any) -> str:
     """'Sat 21 Nov 2026'."""
     the_day = as_date(value)
     return "no date" if the_day is None else f"{day(the_day)} {the_day.year}"
 
 
-def days_between(first: object, last: object, relative_to: date | None = None) -> str:
+def days_between(first: Any, last: Any, relative_to: date | None = None) -> str:
     """'Sat 21 Nov' for one day, 'Sat 21 to Sun 22 Nov' or 'Sat 28 Nov to Tue 1 Dec' for several."""
     start, end = as_date(first), as_date(last)
     if start is None:
@@ -101,11 +96,11 @@ def days_between(first: object, last: object, relative_to: date | None = None) -
     return f"{day(start)} to {day(end, relative_to)}"
 
 
-def percent(fraction: object) -> str:
+def percent(fraction: Any) -> str:
     """'80 %', without decimals; 'under 1 %' and 'over 99 %' rather than a false certainty."""
     if is_missing(fraction):
         return "not known"
-    value = float(fraction)  # type: ignore[arg-type]
+    value = float(fraction)
     if 0 < value < 0.01:
         return "under 1 %"
     if 0.99 < value < 1:
@@ -113,15 +108,15 @@ def percent(fraction: object) -> str:
     return f"{round(100 * value)} %"
 
 
-def percent_band(low: object, high: object) -> str:
+def percent_band(low: Any, high: Any) -> str:
     """'(70 to 95 %)': an 80 % band of a fraction."""
     if is_missing(low) or is_missing(high):
         return ""
-    first, last = round(100 * float(low)), round(100 * float(high))  # type: ignore[arg-type]
+    first, last = round(100 * float(low)), round(100 * float(high))
     return f"({first} %)" if first == last else f"({first} to {last} %)"
 
 
-def days_band(low: object, high: object) -> str:
+def days_band(low: Any, high: Any) -> str:
     """'1 to 6', '12 or more', 'over a year': the 80 % band of days left."""
     if is_missing(low) or is_missing(high):
         return ""
@@ -133,9 +128,9 @@ def days_band(low: object, high: object) -> str:
     return f"{first}" if first == last else f"{first} to {last}"
 
 
-def whole_days(days: object) -> int:
+def whole_days(days: Any) -> int:
     """Days left as a whole number, never negative, capped at a year."""
-    return int(min(max(round(float(days)), 0), DAYS_CAP))  # type: ignore[arg-type]
+    return int(min(max(round(float(days)), 0), DAYS_CAP))
 
 
 def count(number: int, one: str, many: str | None = None) -> str:
@@ -149,29 +144,29 @@ def verb(number: int, one: str, many: str) -> str:
     return one if number == 1 else many
 
 
-def hours(value: object) -> str:
+def hours(value: Any) -> str:
     """'11 h', '0.5 h': hours of play, one decimal below ten."""
     if is_missing(value):
         return "not known"
-    number = float(value)  # type: ignore[arg-type]
+    number = float(value)
     return f"{number:.1f} h" if number < 9.95 and not math.isclose(number, round(number)) else f"{round(number)} h"
 
 
-def hours_from_minutes(minutes: object) -> str:
+def hours_from_minutes(minutes: Any) -> str:
     """Bench or court minutes as whole hours, as minutes below one hour."""
     if is_missing(minutes):
         return "not known"
-    number = float(minutes)  # type: ignore[arg-type]
+    number = float(minutes)
     return f"{round(number)} min" if number < 60 else f"{round(number / 60)} h"
 
 
-def tension(mains_kg: object, crosses_kg: object, unit: str = "kg") -> str:
+def tension(mains_kg: Any, crosses_kg: Any, unit: str = "kg") -> str:
     """'24 / 23.5 kg' (mains / crosses); one number when both are the same."""
     if is_missing(mains_kg):
         return "tension not recorded"
     factor = KG_TO_LB if unit == "lb" else 1.0
-    mains = float(mains_kg) * factor  # type: ignore[arg-type]
-    crosses = mains if is_missing(crosses_kg) else float(crosses_kg) * factor  # type: ignore[arg-type]
+    mains = float(mains_kg) * factor
+    crosses = mains if is_missing(crosses_kg) else float(crosses_kg) * factor
     first, second = _half(mains), _half(crosses)
     return f"{first} {unit}" if first == second else f"{first} / {second} {unit}"
 
@@ -181,19 +176,19 @@ def _half(value: float) -> str:
     return f"{rounded:.0f}" if rounded == int(rounded) else f"{rounded:.1f}"
 
 
-def grade(value: object) -> str:
+def grade(value: Any) -> str:
     """An inspection grade 0 to 3 in words; 'not looked at' where it was left out."""
     if is_missing(value):
         return "not looked at"
-    return GRADE_WORDS[min(max(int(value), 0), 3)]  # type: ignore[call-overload]
+    return GRADE_WORDS[min(max(int(value), 0), 3)]
 
 
-def from_code(code: object) -> str:
+def from_code(code: Any) -> str:
     """A contract value such as 'ball_machine' as words: 'ball machine'."""
     return "" if is_missing(code) else str(code).replace("_", " ")
 
 
-def sentence(text: object) -> str:
+def sentence(text: Any) -> str:
     """First letter in upper case and one full stop at the end."""
     if is_missing(text) or not str(text).strip():
         return ""
@@ -208,19 +203,19 @@ def join_words(items: list[str]) -> str:
     return ", ".join(items[:-1]) + " and " + items[-1]
 
 
-def plain(text: object) -> str:
+def plain(text: Any) -> str:
     """Text that came from a CSV file, made safe for a place that reads Markdown: shown as it was written."""
     if is_missing(text):
         return ""
     return re.sub(r"([\\`*_\[\]<>#|~$:&])", r"\\\1", str(text).replace("\n", " "))
 
 
-def chart_text(text: object) -> str:
+def chart_text(text: Any) -> str:
     """Text that came from a CSV file, made safe for a chart label, which reads a few HTML tags."""
     return "" if is_missing(text) else html.escape(str(text), quote=False)
 
 
-def short_name(name: object) -> str:
+def short_name(name: Any) -> str:
     """The last word of a name, for a narrow screen: 'Okafor'."""
     parts = [] if is_missing(name) else str(name).split()
     return parts[-1] if parts else ""

@@ -55,7 +55,9 @@ def last_logged_day(con: duckdb.DuckDBPyConnection) -> date | None:
     return row[0] if row else None
 
 
-def run_relations(con: duckdb.DuckDBPyConnection, as_of: date, values: Iterable[tuple[str, float]], weights: Iterable[WeightRow]) -> None:
+def run_relations(
+    con: duckdb.DuckDBPyConnection, as_of: date, values: Iterable[tuple[str, float]], weights: Iterable[WeightRow]
+) -> None:
     """Build every relation as known on `as_of`.
 
     values: (name, number) of the reference values the relations read. weights: (feature, level, abrasion, playability).
@@ -70,7 +72,9 @@ def run_relations(con: duckdb.DuckDBPyConnection, as_of: date, values: Iterable[
 
 def run_weighted(con: duckdb.DuckDBPyConnection, weights: Iterable[WeightRow]) -> None:
     """Build again what depends on the session weights."""
-    con.execute("create or replace table session_weights (feature varchar, level varchar, abrasion double, playability double)")
+    con.execute(
+        "create or replace table session_weights (feature varchar, level varchar, abrasion double, playability double)"
+    )
     _insert(con, "session_weights", [list(w) for w in weights])
     for name in WEIGHTED:
         _build(con, name)

@@ -10,7 +10,12 @@ looks as (
     from facts.inspections as i
     join beds as b
       on b.racket_id = i.racket_id
-     and i.inspected_on >= b.starts_at_undated::date
+     -- on the day of a restring a look speaks of the old bed, unless there was none or the clock says otherwise
+     and (
+         i.inspected_on > b.strung_on
+         or (i.inspected_on = b.strung_on and b.bed_number = 1)
+         or (i.inspected_on_at is not null and i.inspected_on_at >= b.starts_at and i.inspected_on = b.strung_on)
+     )
      and i.inspected_on <= coalesce(b.ended_on, (select as_of from origin))
      and i.inspected_on <= (select as_of from origin)
     group by b.bed_id, i.inspected_on

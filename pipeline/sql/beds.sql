@@ -11,7 +11,8 @@ with ordered as (
         lead(r.reason) over racket as next_reason,
         lead(r.ended_on) over racket as next_ended_on,
         lead(r.broke_where) over racket as next_broke_where,
-        lead(r.restring_id) over racket as next_restring_id
+        lead(r.restring_id) over racket as next_restring_id,
+        row_number() over racket as bed_number
     from restrings_clean as r
     where r.stayed_in
     window racket as (partition by r.racket_id order by r.strung_on, coalesce(r.strung_on_at, r.strung_on), r.restring_id)
@@ -24,9 +25,14 @@ broken_seen as (
       on i.racket_id = o.racket_id
      and i.broken
      and i.inspected_on <= (select as_of from origin)
-     and i.inspected_on >= o.strung_on
      and i.inspected_on <= coalesce(o.next_strung_on, date '9999-12-31')
-     and (i.inspected_on > o.strung_on or o.strung_on_at is null)
+     -- on the day of a restring a look speaks of the old bed, unless there was none or the clock says otherwise
+     and (
+         i.inspected_on > o.strung_on
+         or (i.inspected_on = o.strung_on and o.bed_number = 1)
+         or i.inspected_on_at >= o.strung_on_at
+     )
+     and (i.inspected_on_at is null or o.next_strung_at is null or i.inspected_on_at < o.next_strung_at)
     group by o.restring_id
 ),
 
@@ -77,6 +83,20 @@ ended as (
     from ordered as o
     left join broken_seen as b using (restring_id)
     left join handed_in as h using (restring_id)
+),
+
+started as (
+    select
+        *,
+        -- the rest of a restring's day belongs to the old bed if it ended that day by breaking or a complaint
+        case
+            when bed_number > 1
+             and reason in ('broke', 'lost_feel', 'unknown')
+             and coalesce(lag(ended_on_known) over (partition by racket_id order by bed_number), strung_on) >= strung_on
+            then strung_on + interval 1 day
+            else strung_on::timestamp
+        end as starts_at_undated
+    from ended
 )
 
 select
@@ -109,15 +129,12 @@ select
     )) as last_day,
     f.retired_on is not null and f.retired_on <= (select as_of from origin) as is_retired,
     -- the instant from which sessions belong to this bed
-    coalesce(
-        e.strung_on_at,
-        case when e.reason in ('broke', 'lost_feel', 'unknown') then e.strung_on + interval 1 day else e.strung_on::timestamp end
-    ) as starts_at,
-    case when e.reason in ('broke', 'lost_feel', 'unknown') then e.strung_on + interval 1 day else e.strung_on::timestamp end
-        as starts_at_undated,
+    coalesce(e.strung_on_at, e.starts_at_undated) as starts_at,
+    e.starts_at_undated,
+    e.bed_number,
     s.is_string_known
         and coalesce(e.next_broke_where, 'centre') not in ('edge', 'grommet')
         and coalesce(e.end_reason, 'none') not in ('frame_fault', 'broke_on_machine') as teaches_abrasion
-from ended as e
+from started as e
 join string_beds as s on s.restring_id = e.restring_id
 join facts.rackets as f on f.racket_id = e.racket_id

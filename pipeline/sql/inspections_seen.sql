@@ -2,5 +2,11 @@
 select
     i.racket_id, b.bed_id, i.inspected_on, i.fraying, i.notching, i.misalignment, i.lost_feel, i.pitch_hz, i.broken, i.frame, i.note
 from (select * from facts.inspections where inspected_on <= (select as_of from origin)) as i
-asof left join beds as b
-  on i.racket_id = b.racket_id and i.inspected_on >= b.strung_on
+asof left join (
+    select *, case when bed_number = 1 then strung_on::timestamp when strung_on = starts_at::date and starts_at > strung_on then starts_at
+                   else strung_on + interval 1 day end as looks_from
+    from beds
+) as b
+  on i.racket_id = b.racket_id
+ -- on the day of a restring a look speaks of the old bed, unless there was none or the clock says otherwise
+ and coalesce(i.inspected_on_at, i.inspected_on::timestamp) >= b.looks_from

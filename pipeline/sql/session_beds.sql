@@ -21,10 +21,14 @@ candidates as (
 
 with_bed as (
     select c.*, b.bed_id, b.ended_on
-    from candidates as c
+    from (select * from candidates where played_on_at is null) as c
     asof left join beds as b
-      on c.racket_id = b.racket_id
-     and coalesce(c.played_on_at, c.played_on + interval 12 hour) >= b.starts_at_undated
+      on c.racket_id = b.racket_id and c.played_on + interval 12 hour >= b.starts_at_undated
+    union all
+    select c.*, b.bed_id, b.ended_on
+    from (select * from candidates where played_on_at is not null) as c
+    asof left join beds as b
+      on c.racket_id = b.racket_id and c.played_on_at >= b.starts_at
 ),
 
 playable as (

@@ -7,7 +7,13 @@ with match_rows as (
         m.*,
         list_filter(
             list_transform(
-                regexp_extract_all(regexp_replace(coalesce(m.score, ''), '\([0-9]+\)', '', 'g'), '[0-9]+ *[-:/] *[0-9]+'),
+                regexp_extract_all(
+                    -- the points of a tie-break in round brackets go; a match tie-break in square ones counts as five games
+                    regexp_replace(
+                        regexp_replace(coalesce(m.score, ''), '\([^)]*\)', '', 'g'), '\[[^\]]*\]', ' 5-0 ', 'g'
+                    ),
+                    '[0-9]+ *[-:/] *[0-9]+'
+                ),
                 lambda s: list_transform(regexp_extract_all(s, '[0-9]+'), lambda n: n::integer)
             ),
             lambda s: len(s) = 2
@@ -27,7 +33,7 @@ matches_timed as (
         coalesce(
             minutes,
             (select value from reference_values where name = 'minutes_per_game')
-                * nullif(list_sum(list_transform(sets, lambda s: case when greatest(s[1], s[2]) >= 8 and s[1] + s[2] > 13
+                * nullif(list_sum(list_transform(sets, lambda s, i: case when greatest(s[1], s[2]) >= 10 and (least(s[1], s[2]) <= 8 or i > 2)
                                                                    then 5 else s[1] + s[2] end)), 0)
                 / count(*) over (partition by match_id, player_id),
             (select value from reference_values where name = 'minutes_match_unwritten')

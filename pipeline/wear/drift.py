@@ -37,7 +37,13 @@ def follow(expected: np.ndarray, observed: np.ndarray, discounts: tuple[float, .
             # a discounted past never says less than half of the prior did
             if b < PRIOR_ENDINGS * 0.5:
                 a, b = a * PRIOR_ENDINGS * 0.5 / b, PRIOR_ENDINGS * 0.5
-            score += gammaln(a + o) - gammaln(a) - gammaln(o + 1.0) + a * np.log(b / (b + e)) + (o * np.log(e / (b + e)) if e > 0 else 0.0)
+            score += (
+                gammaln(a + o)
+                - gammaln(a)
+                - gammaln(o + 1.0)
+                + a * np.log(b / (b + e))
+                + (o * np.log(e / (b + e)) if e > 0 else 0.0)
+            )
             a, b = a + o, b + e
         levels.append(a / b)
         spreads.append(1.0 / np.sqrt(d * a))

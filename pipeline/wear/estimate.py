@@ -38,7 +38,8 @@ class Estimate:
         """Whose numbers are in force, in words."""
         ended = self.learned.responsibility
         count = {
-            limit: float(ended[:, code].sum()) if len(ended) else 0.0 for limit, code in (("breaks", BREAKS), ("goes_dead", DEAD))
+            limit: float(ended[:, code].sum()) if len(ended) else 0.0
+            for limit, code in (("breaks", BREAKS), ("goes_dead", DEAD))
         }
         if not self.fits:
             return f"Runs on trade values: {count['breaks'] + count['goes_dead']:.0f} endings from wear are on file, too few to learn from."
@@ -105,4 +106,6 @@ def weights_of(fits: dict[str, fitting.Fit]) -> tuple[WeightRow, ...]:
     """Session weights with the fitted ones in place of the trade's."""
     abrasion = fits["breaks"].weights if "breaks" in fits else {}
     playability = fits["goes_dead"].weights if "goes_dead" in fits else {}
-    return tuple((f, lv, abrasion.get((f, lv), a), playability.get((f, lv), p)) for f, lv, a, p in session_weight_rows())
+    return tuple(
+        (f, lv, abrasion.get((f, lv), a), playability.get((f, lv), p)) for f, lv, a, p in session_weight_rows()
+    )

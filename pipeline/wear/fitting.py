@@ -24,7 +24,11 @@ from pipeline.wear.reference import SESSION_WEIGHTS
 
 WINDOW_DAYS = 7
 REFERENCE_LEVELS = {
-    "activity": ("singles",), "intensity": ("normal", "match"), "surface": ("hard",), "spin": ("moderate",), "level": ("regional",)
+    "activity": ("singles",),
+    "intensity": ("normal", "match"),
+    "surface": ("hard",),
+    "spin": ("moderate",),
+    "level": ("regional",),
 }
 # spread of the prior on the log scale
 SPREAD = {"shape": 0.25, "strength": 0.7, "family": 0.7, "weight": 0.25, "exponent": 1.0, "ratio": 0.3, "rest": 0.4}
@@ -167,12 +171,28 @@ def objective(v: np.ndarray, p: Problem, at: _Layout) -> tuple[float, np.ndarray
         d_silent_z = -silent * a / (a + z_player)
         d_silent_a = silent * (np.log(a / (a + z_player)) + 1.0 - a / (a + z_player))
         d_z = np.where(none, pi * d_silent_z / mix, -(a + n_player) / (a + z_player))
-        d_a_full = digamma(a + n_player) - digamma(a) + np.log(a) + 1.0 - np.log(a + z_player) - (a + n_player) / (a + z_player)
+        d_a_full = (
+            digamma(a + n_player)
+            - digamma(a)
+            + np.log(a)
+            + 1.0
+            - np.log(a + z_player)
+            - (a + n_player) / (a + z_player)
+        )
         d_a = np.where(none, pi * d_silent_a / mix, d_a_full)
     else:
-        log_like += float((gammaln(a + n_player) - gammaln(a) + a * np.log(a) - (a + n_player) * np.log(a + z_player)).sum())
+        log_like += float(
+            (gammaln(a + n_player) - gammaln(a) + a * np.log(a) - (a + n_player) * np.log(a + z_player)).sum()
+        )
         d_z = -(a + n_player) / (a + z_player)
-        d_a = digamma(a + n_player) - digamma(a) + np.log(a) + 1.0 - np.log(a + z_player) - (a + n_player) / (a + z_player)
+        d_a = (
+            digamma(a + n_player)
+            - digamma(a)
+            + np.log(a)
+            + 1.0
+            - np.log(a + z_player)
+            - (a + n_player) / (a + z_player)
+        )
     # gradient with respect to every z
     per_bed = d_z[player] * f * p.counts
     wm = m * mem
@@ -201,7 +221,11 @@ def objective(v: np.ndarray, p: Problem, at: _Layout) -> tuple[float, np.ndarray
         grad[base + at.n_weights :] = -(p.bed_features.T @ np.add.reduceat(g_x * play_x, h.first))
     # priors
     penalty = 0.0
-    for i, trade, spread in ((0, np.log(p.trade_shape), SPREAD["shape"]), (1, np.log(p.trade_strength), SPREAD["strength"]), (2, 0.0, SPREAD["rest"])):
+    for i, trade, spread in (
+        (0, np.log(p.trade_shape), SPREAD["shape"]),
+        (1, np.log(p.trade_strength), SPREAD["strength"]),
+        (2, 0.0, SPREAD["rest"]),
+    ):
         penalty += 0.5 * ((v[i] - trade) / spread) ** 2
         grad[i] -= (v[i] - trade) / spread**2
     # family: Gamma(s, s) on f
@@ -212,7 +236,9 @@ def objective(v: np.ndarray, p: Problem, at: _Layout) -> tuple[float, np.ndarray
     penalty += 0.5 * float((delta**2).sum()) / SPREAD["weight"] ** 2
     grad[base : base + at.n_weights] -= delta / SPREAD["weight"] ** 2
     if at.n_bed:
-        spread = np.array([SPREAD["exponent"] if n.endswith("exponent") else SPREAD["ratio"] for n in p.bed_feature_names])
+        spread = np.array(
+            [SPREAD["exponent"] if n.endswith("exponent") else SPREAD["ratio"] for n in p.bed_feature_names]
+        )
         penalty += 0.5 * float(((effects / spread) ** 2).sum())
         grad[base + at.n_weights :] -= effects / spread**2
     return -(log_like - penalty), -grad
@@ -230,9 +256,15 @@ def fit(p: Problem, max_iterations: int = 80) -> Fit:
     v0[0], v0[1] = np.log(p.trade_shape), np.log(p.trade_strength)
     base = 3 + at.n_family
     v0[base : base + at.n_weights] = at.trade_weights
-    bounds: list[tuple[float | None, float | None]] = [(np.log(0.7), np.log(9.0)), (np.log(0.15), np.log(50.0)), (-3.0, 1.5)]
+    bounds: list[tuple[float | None, float | None]] = [
+        (np.log(0.7), np.log(9.0)),
+        (np.log(0.15), np.log(50.0)),
+        (-3.0, 1.5),
+    ]
     bounds += [(-6.0, 6.0)] * at.n_family + [(-2.5, 2.5)] * (at.n_weights + at.n_bed)
-    found = minimize(objective, v0, args=(p, at), jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": max_iterations})
+    found = minimize(
+        objective, v0, args=(p, at), jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": max_iterations}
+    )
     log_k, log_a, log_rest, log_f, weights, effects = at.split(found.x)
     return Fit(
         p.limit,

@@ -60,7 +60,7 @@ class History:
     day: (n_steps,) days since 1970-01-01. age_hours: (n_steps,). hours, abrasion, playability: (n_steps,) cumulative.
     share_variance: (n_steps,) cumulative variance of the hours from play that was shared out (h2).
     grades: (n_steps, 4) last grade seen before the step, by SIGNS, -1 where none. looked: (n_steps,) step index of that look, -1.
-    player, squad, family: (n_beds,) codes into the name tuples; -1 where unknown.
+    player, squad, family: (n_beds,) codes into the name tuples; -1 where unknown. racket: (n_beds,) codes, in order met.
     cause: (n_beds,) codes into CAUSES.
     """
 
@@ -77,6 +77,7 @@ class History:
     grades: np.ndarray
     looked: np.ndarray
     player: np.ndarray
+    racket: np.ndarray
     squad: np.ndarray
     family: np.ndarray
     cause: np.ndarray
@@ -99,7 +100,11 @@ def read_history(con: duckdb.DuckDBPyConnection) -> History:
     bed = position.loc[steps["bed_id"]].to_numpy() if len(steps) else np.zeros(0, dtype=np.int64)
     first = np.searchsorted(bed, np.arange(len(beds)), side="left")
     last = np.searchsorted(bed, np.arange(len(beds)), side="right") - 1
-    grades = np.stack([steps[s].fillna(-1).to_numpy(dtype=np.int64) for s in SIGNS], axis=1) if len(steps) else np.zeros((0, 4), np.int64)
+    grades = (
+        np.stack([steps[s].fillna(-1).to_numpy(dtype=np.int64) for s in SIGNS], axis=1)
+        if len(steps)
+        else np.zeros((0, 4), np.int64)
+    )
     day = steps["day_number"].to_numpy(dtype=np.int64)
     looked_day = steps["looked_number"].fillna(-1).to_numpy(dtype=np.int64)
     # a look is a step of the same bed: find it by the joint key (bed, day), which is sorted
@@ -130,6 +135,7 @@ def read_history(con: duckdb.DuckDBPyConnection) -> History:
         grades=grades,
         looked=looked,
         player=player,
+        racket=pd.factorize(beds["racket_id"])[0],
         squad=squad,
         family=family,
         cause=cause,
@@ -137,5 +143,7 @@ def read_history(con: duckdb.DuckDBPyConnection) -> History:
         squads=tuple(str(s) for s in squads),
         families=tuple(str(f) for f in families),
         as_of_day=int(as_of[0]),
-        play=Play(play_step, play["effective_hours"].to_numpy(dtype=float), {f: play[f].to_numpy() for f in SESSION_WEIGHTS}),
+        play=Play(
+            play_step, play["effective_hours"].to_numpy(dtype=float), {f: play[f].to_numpy() for f in SESSION_WEIGHTS}
+        ),
     )

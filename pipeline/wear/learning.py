@@ -44,8 +44,8 @@ LOOK_PRIORS: dict[str, dict[str, tuple[float, float, float, float]]] = {
 class Shapes:
     """Numbers held fixed while multipliers are learned: Weibull shapes, prior strengths, fading, share of reporters.
 
-    strength_*: endings the player prior weighs. strength_racket_*: likewise one level down, for how a racket's own play
-    differs from its share. memory_days: half-life of what an old bed still says (None: no fading).
+    strength_*: endings the player prior weighs. strength_racket: likewise one level down, for how a racket's own wear
+    differs from what its share of the player's play says. memory_days: half-life of what an old bed still says (None: no fading).
     """
 
     shape_breaks: float = value("shape_breaks")
@@ -53,6 +53,7 @@ class Shapes:
     strength_breaks: float = value("prior_strength_player")
     strength_dead: float = value("prior_strength_player")
     strength_family: float = value("prior_strength_family")
+    strength_racket: float = value("prior_strength_racket")
     share_reporting: float = value("share_reporting")
     look_prior: float = value("inspection_prior")
     look_fade: float = value("inspection_fade")
@@ -99,6 +100,7 @@ class Learned:
     level: dict[str, Level] = field(default_factory=dict)
     baseline: dict[str, Baseline] = field(default_factory=dict)
     expected: dict[str, np.ndarray] = field(default_factory=dict)
+    racket: np.ndarray = field(default_factory=lambda: np.zeros(0))
 
 
 def exposure_of(h: History, shapes: Shapes) -> Exposure:
@@ -107,7 +109,9 @@ def exposure_of(h: History, shapes: Shapes) -> Exposure:
     bed = h.bed
     x = {
         "breaks": life_used_breaks(h.abrasion, lives.break_hours[bed]),
-        "goes_dead": life_used_dead(h.playability, h.age_hours, lives.dead_hours[bed], shapes.rest_scale * lives.rest[bed]),
+        "goes_dead": life_used_dead(
+            h.playability, h.age_hours, lives.dead_hours[bed], shapes.rest_scale * lives.rest[bed]
+        ),
     }
     z = {
         "breaks": cumulative_hazard(x["breaks"], shapes.shape_breaks),
@@ -182,6 +186,7 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
     seen = np.flatnonzero(h.looked >= 0)
     fades = {k: look_fade(h, e.x[k], shapes.look_fade)[seen] for k in limits}
     endings_family: dict[str, np.ndarray] = {}
+    own = np.ones(n_beds)
     rounds = 0
     for rounds in range(1, max_rounds + 1):
         previous = np.concatenate([f[k] for k in limits] + [a[k] / b[k] for k in limits])
@@ -190,7 +195,7 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
             factor[k][seen] = look_factor(h, seen, fades[k], looks[k])
             dz = e.dz[k] * factor[k]
             theta = a[k] / b[k] * (reports if k == "goes_dead" else 1.0)
-            hazards[k] = f[k][family] * theta[player] * _recent_hazard(h, e, dz)
+            hazards[k] = f[k][family] * own * theta[player] * _recent_hazard(h, e, dz)
         if is_unknown.any():
             rate_mishit = mishit_per_hour * np.maximum(hours_played, 0.1) / np.maximum(h.age_hours[h.last] / 24.0, 1.0)
             shares = np.zeros((n_beds, len(CAUSES)))
@@ -201,6 +206,7 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
             if rounds <= 3 or rounds % 5 == 0:
                 other = learn_other_causes(h, e, responsibility[:, OTHER])
         mishit_per_hour = (1.0 + responsibility[:, MISHIT].sum()) / (2000.0 + hours_played.sum())
+        by_racket = np.zeros((2, int(h.racket.max(initial=-1)) + 1))
         for k in limits:
             dz = e.dz[k] * factor[k]
             exposed = np.add.reduceat(dz * memory, h.first) * teaches[k] if n_beds else np.zeros(0)
@@ -211,9 +217,9 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
                 theta = a[k] / b[k] * (reports if k == "goes_dead" else 1.0)
                 endings_family[k] = np.bincount(family, ended, n_families)
                 f[k] = (shapes.strength_family + endings_family[k]) / (
-                    shapes.strength_family + np.bincount(family, exposed * theta[player], n_families)
+                    shapes.strength_family + np.bincount(family, exposed * own * theta[player], n_families)
                 )
-                z_player = np.bincount(player, exposed * f[k][family], n_players + 1)
+                z_player = np.bincount(player, exposed * own * f[k][family], n_players + 1)
                 a[k] = strength[k] + n_player
                 b[k] = strength[k] + z_player
                 a[k][n_players] = b[k][n_players] = strength[k]
@@ -222,11 +228,17 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
                     pi = shapes.share_reporting
                     reports = np.where(n_player > 0.5, 1.0, pi * silent / (pi * silent + 1.0 - pi))
                     reports[n_players] = pi
+            theta = a[k] / b[k] * (reports if k == "goes_dead" else 1.0)
+            by_racket[0] += np.bincount(h.racket, ended, by_racket.shape[1])
+            by_racket[1] += np.bincount(h.racket, exposed * f[k][family] * theta[player], by_racket.shape[1])
             if len(seen):
-                theta = a[k] / b[k] * (reports if k == "goes_dead" else 1.0)
-                scale = (f[k][family] * theta[player] * teaches[k])[h.bed[seen]]
+                scale = (f[k][family] * own * theta[player] * teaches[k])[h.bed[seen]]
                 at_end = np.where(h.last[h.bed[seen]] == seen, ended[h.bed[seen]], 0.0)
-                looks[k] = _update_looks(h, seen, fades[k], e.dz[k][seen] * scale, at_end, looks[k], prior_looks[k], shapes.look_prior)
+                looks[k] = _update_looks(
+                    h, seen, fades[k], e.dz[k][seen] * scale, at_end, looks[k], prior_looks[k], shapes.look_prior
+                )
+        # a racket that wears out its beds faster than its share of the player's play says gets more of it than the share
+        own = ((shapes.strength_racket + by_racket[0]) / (shapes.strength_racket + by_racket[1]))[h.racket]
         now = np.concatenate([f[k] for k in limits] + [a[k] / b[k] for k in limits])
         if len(now) == 0 or np.max(np.abs(np.log(now) - np.log(previous))) < tolerance:
             break
@@ -234,20 +246,42 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
         factor[k][seen] = look_factor(h, seen, fades[k], looks[k])
     level, baseline, expected_so_far = {}, {}, {}
     for k in limits:
-        mean = (a[k] / b[k])[player] * f[k][family]
+        mean = (a[k] / b[k])[player] * f[k][family] * own
         counts = teaches[k] * ((reports[player]) if k == "goes_dead" else 1.0)
         step = e.dz[k] * factor[k] * mean[h.bed]
         so_far = _cumulative(step, h)
         ended = responsibility[:, codes[k]] * teaches[k]
-        baseline[k] = learn_baseline(so_far - step, so_far, counts[h.bed], so_far[h.last], ended) if n_beds else STRAIGHT
+        baseline[k] = (
+            learn_baseline(so_far - step, so_far, counts[h.bed], so_far[h.last], ended) if n_beds else STRAIGHT
+        )
         warped = baseline[k].warped(so_far) - baseline[k].warped(so_far - step)
         expected_so_far[k] = so_far
         # the players' posterior, with the club's own baseline in the exposure
-        z_player = np.bincount(player, np.add.reduceat(warped, h.first) * teaches[k] / (a[k] / b[k])[player], n_players + 1) if n_beds else 0.0
+        z_player = (
+            np.bincount(player, np.add.reduceat(warped, h.first) * teaches[k] / (a[k] / b[k])[player], n_players + 1)
+            if n_beds
+            else 0.0
+        )
         b[k] = np.where(np.arange(n_players + 1) < n_players, strength[k] + z_player, strength[k])
         level[k] = _level_now(h, warped * counts[h.bed], ended)
     return Learned(
-        shapes, e, f, a, b, reports, looks, responsibility, factor, mishit_per_hour, other, rounds, endings_family, level, baseline, expected_so_far
+        shapes,
+        e,
+        f,
+        a,
+        b,
+        reports,
+        looks,
+        responsibility,
+        factor,
+        mishit_per_hour,
+        other,
+        rounds,
+        endings_family,
+        level,
+        baseline,
+        expected_so_far,
+        own,
     )
 
 
@@ -273,7 +307,14 @@ def _level_now(h: History, expected: np.ndarray, ended: np.ndarray, period_days:
 
 
 def _update_looks(
-    h: History, seen: np.ndarray, fade: np.ndarray, dz: np.ndarray, ended: np.ndarray, looks: np.ndarray, prior: np.ndarray, weight: float
+    h: History,
+    seen: np.ndarray,
+    fade: np.ndarray,
+    dz: np.ndarray,
+    ended: np.ndarray,
+    looks: np.ndarray,
+    prior: np.ndarray,
+    weight: float,
 ) -> np.ndarray:
     """Conjugate update of each grade's multiplier, the other signs held fixed: (prior + endings) / (prior / m0 + expected).
 

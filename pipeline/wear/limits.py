@@ -76,7 +76,9 @@ def lives_of(beds: pd.DataFrame, effects: dict[str, float] | None = None) -> Liv
         break_hours = break_hours * np.exp(features @ np.array([effects.get(n, 0.0) for n in names]))
     dead_mains = np.array([of[m].dead_hours for m in mains])
     dead_hours = dead_mains * np.where(stiff_mains & ~stiff_crosses, value("soft_cross_life"), 1.0)
-    rest = np.array([0.6 * of[m].rest_per_decade + 0.4 * of[c].rest_per_decade for m, c in zip(mains, crosses, strict=True)])
+    rest = np.array(
+        [0.6 * of[m].rest_per_decade + 0.4 * of[c].rest_per_decade for m, c in zip(mains, crosses, strict=True)]
+    )
     return Lives(break_hours, dead_hours, rest)
 
 
@@ -85,7 +87,9 @@ def life_used_breaks(abrasion_hours: np.ndarray, break_hours: np.ndarray) -> np.
     return abrasion_hours / break_hours
 
 
-def life_used_dead(playability_hours: np.ndarray, age_hours: np.ndarray, dead_hours: np.ndarray, rest: np.ndarray) -> np.ndarray:
+def life_used_dead(
+    playability_hours: np.ndarray, age_hours: np.ndarray, dead_hours: np.ndarray, rest: np.ndarray
+) -> np.ndarray:
     """x of going dead: playability hours over the reference life, plus the rest loss, linear in the log of the age in hours."""
     return playability_hours / dead_hours + rest * np.log10(1.0 + age_hours)
 

@@ -138,6 +138,21 @@ def test_rank_and_forecast_print_the_csv_alone(home: Path) -> None:
     ]
 
 
+def test_refresh_publishes_a_new_view(home: Path) -> None:
+    assert run("load", "files", "--on", "2026-06-01", cwd=home).returncode == 0
+    done = run("refresh", cwd=home)
+    assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
+    assert Store(home / "club").view_version == "2"
+
+
+def test_refresh_of_a_store_without_dated_records_is_said(tmp_path: Path) -> None:
+    write_club(tmp_path / "files", {name: text.splitlines()[0] + "\n" for name, text in FILES.items()})
+    assert run("load", "files", cwd=tmp_path).returncode == 0
+    done = run("refresh", cwd=tmp_path)
+    assert (done.returncode, done.stdout) == (1, "")
+    assert done.stderr == "club has no dated record yet: load restrings, matches or practices first.\n"
+
+
 def test_a_squad_that_is_not_there_is_said(home: Path) -> None:
     assert run("load", "files", "--on", "2026-06-01", cwd=home).returncode == 0
     done = run("rank", "--squad", "U61", cwd=home)
@@ -151,7 +166,7 @@ def test_check_free_says_that_nobody_writes(tmp_path: Path) -> None:
 
 def test_every_command_has_a_short_help_text(tmp_path: Path) -> None:
     listed = run("--help", cwd=tmp_path)
-    commands = ["demo", "load", "rejects", "rank", "forecast", "export", "strike", "check-free", "serve"]
+    commands = ["demo", "load", "rejects", "rank", "forecast", "export", "strike", "refresh", "check-free", "serve"]
     for command in commands:
         assert f"  {command} " in listed.stdout
         shown = run(command, "--help", cwd=tmp_path)

@@ -40,9 +40,15 @@ def view() -> Iterator[duckdb.DuckDBPyConnection]:
 
 FOUR_FILES = {
     "players.csv": "player_id,player_name,squad,level,spin\nP1,Ana Reed,Falcon,regional,heavy\n",
-    "rackets.csv": "racket_id,player_id,frame,mains,crosses,role,in_service_on\nA-1,P1,Kestrel 98,16,19,match,2026-01-10\n",
-    "strings.csv": "string_id,string_name,material,gauge_mm,profile,reel_m,reel_price\nS1,Lyra,polyester,1.25,round,200,90\n",
-    "restrings.csv": "restring_id,racket_id,strung_on,mains_string_id,mains_kg,reason\nX1,A-1,2026-10-26,S1,24,first\n",
+    "rackets.csv": (
+        "racket_id,player_id,frame,mains,crosses,role,in_service_on\nA-1,P1,Kestrel 98,16,19,match,2026-01-10\n"
+    ),
+    "strings.csv": (
+        "string_id,string_name,material,gauge_mm,profile,reel_m,reel_price\nS1,Lyra,polyester,1.25,round,200,90\n"
+    ),
+    "restrings.csv": (
+        "restring_id,racket_id,strung_on,mains_string_id,mains_kg,reason\nX1,A-1,2026-10-26,S1,24,first\n"
+    ),
 }
 
 

@@ -1,8 +1,8 @@
 """Pictures of every page, to be looked at: `python -m tests.dashboard.screenshots OUT`.
 
-In: a folder to write to; `--address` of a running dashboard, else stores are made from sample_data and served. Out: one PNG
-for each page, size (desktop, phone), theme (light, dark) and state (full, empty, with mistakes). `--readme` takes only the
-picture that the README shows. Nothing is asserted here.
+In: a folder to write to; `--address` of a running dashboard, else stores are made from sample_data and served. Out:
+one PNG for each page, size (desktop, phone), theme (light, dark) and state (full, empty, with mistakes). `--readme`
+takes only the picture that the README shows. Nothing is asserted here.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ SIZES = {"desktop": (1440, 900), "phone": (390, 844)}
 TODAY = SUNDAY_EVENING.date().isoformat()
 LATER = "2026-11-27"
 README_PICTURE = ROOT / "dashboard" / "picture" / "this-week.png"
-README_SIZE = (1320, 1240)
+README_SIZE = (1320, 900)
 FULL = {
     "this-week": "",
     "this-week-past": "?show=Past+their+life",
@@ -61,13 +61,13 @@ def whole_page(page: Page, path: Path, width: int, height: int) -> None:
 
 
 def take_readme_picture(browser: Browser, address: str) -> None:
-    """The upper part of This week, in few colours so that the file stays small."""
+    """The page This week, in few colours so that the file stays small."""
     width, height = README_SIZE
     page = browser.new_context(viewport={"width": width, "height": height}, color_scheme="light").new_page()
     page.goto(address)
     settle(page)
     README_PICTURE.parent.mkdir(exist_ok=True)
-    page.screenshot(path=str(README_PICTURE))
+    whole_page(page, README_PICTURE, width, height)
     page.context.close()
     with Image.open(README_PICTURE) as picture:
         picture.convert("RGB").quantize(128, dither=Image.Dither.NONE).save(README_PICTURE, optimize=True)
@@ -78,7 +78,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("out", type=Path)
     parser.add_argument("--address", help="of a running dashboard; else the sample is loaded and served")
-    parser.add_argument("--only", nargs="*", default=[], help="parts of the names to take, such as racket or phone-dark")
+    parser.add_argument(
+        "--only", nargs="*", default=[], help="parts of the names to take, such as racket or phone-dark"
+    )
     parser.add_argument("--racket", help="the racket to show; else the most urgent")
     parser.add_argument("--readme", action="store_true", help="take only the README's picture")
     asked = parser.parse_args()

@@ -10,6 +10,7 @@ import os
 import socket
 import subprocess
 import sys
+import tempfile
 import time
 import urllib.error
 import urllib.request
@@ -47,6 +48,7 @@ def running_dashboard(store_folder: Path, today: str) -> Iterator[str]:
     server = subprocess.Popen(
         [sys.executable, "-m", "streamlit", "run", str(APP), "--server.port", str(port), "--server.address", HOST,
          "--server.fileWatcherType", "none"],
+        cwd=tempfile.gettempdir(),  # not the repository: the theme has to come from the folder of the main script
         env=os.environ | settings | {"PYTHONPATH": paths},
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,

@@ -15,40 +15,46 @@ AS_OF = date(2026, 11, 15)
 COUNTY = date(2026, 11, 21)
 ODD_NAME = "Cy *Odd* <b>:red[x]"
 
-_RACKETS: list[dict[str, Any]] = [
-    {"racket_id": "A-1", "player": "Ana Reed", "squad": "Falcon", "role": "match", "status": "broken", "days": 0, "limit": "breaks"},
-    {"racket_id": "A-2", "player": "Ana Reed", "squad": "Falcon", "role": "spare", "status": "in_play", "days": 3, "limit": "breaks"},
-    {"racket_id": "B-1", "player": "Ben Cole", "squad": "Heron", "role": "match", "status": "in_play", "days": 0, "limit": "goes_dead"},
-    {"racket_id": "B-2", "player": "Ben Cole", "squad": "Heron", "role": "spare", "status": "in_play", "days": 30, "limit": "goes_dead"},
-    {"racket_id": "C-1", "player": ODD_NAME, "squad": "Heron", "role": "match", "status": "in_play", "days": 365, "limit": "breaks"},
-    {"racket_id": "E-1", "player": "Eve Lund", "squad": "Falcon", "role": "match", "status": "in_shop", "days": 12, "limit": "breaks"},
-    {"racket_id": "D-1", "player": None, "squad": None, "role": "loan", "status": "no_bed", "days": None, "limit": None},
-]  # fmt: skip
-_USED = {"A-1": (1.1, 0.5), "A-2": (0.8, 0.4), "B-1": (0.3, 1.2), "B-2": (0.2, 0.45), "C-1": (0.05, 0.04), "E-1": (0.6, 0.5)}
+_RACKETS: list[tuple[str, str | None, str | None, str, str, int | None, str | None]] = [
+    # racket, player, squad, role, status, days left, limit that comes first
+    ("A-1", "Ana Reed", "Falcon", "match", "broken", 0, "breaks"),
+    ("A-2", "Ana Reed", "Falcon", "spare", "in_play", 3, "breaks"),
+    ("B-1", "Ben Cole", "Heron", "match", "in_play", 0, "goes_dead"),
+    ("B-2", "Ben Cole", "Heron", "spare", "in_play", 30, "goes_dead"),
+    ("C-1", ODD_NAME, "Heron", "match", "in_play", 365, "breaks"),
+    ("E-1", "Eve Lund", "Falcon", "match", "in_shop", 12, "breaks"),
+    ("D-1", None, None, "loan", "no_bed", None, None),
+]
+_USED = {
+    "A-1": (1.1, 0.5),
+    "A-2": (0.8, 0.4),
+    "B-1": (0.3, 1.2),
+    "B-2": (0.2, 0.45),
+    "C-1": (0.05, 0.04),
+    "E-1": (0.6, 0.5),
+}
 _CHANCE = {"A-1": 0.97, "A-2": 0.81, "B-1": 0.88, "B-2": 0.12, "C-1": 0.004, "E-1": 0.4}
 
 
 def _ranking() -> pd.DataFrame:
     rows = []
-    for rank, racket in enumerate(_RACKETS, start=1):
-        number, days = racket["racket_id"], racket["days"]
-        has_bed = racket["status"] != "no_bed"
+    for rank, (number, player, squad, role, status, days, limit) in enumerate(_RACKETS, start=1):
+        has_bed = status != "no_bed"
         breaks, dead = _USED.get(number, (None, None))
         chance = _CHANCE.get(number)
         low, high = (None, None) if days is None else (days * 0.5, min(days * 2 + 1, 365))
-        player = racket["player"]
         rows.append(
             {
                 "rank": rank,
                 "racket_id": number,
                 "player_id": None if player is None else f"P-{number[0]}",
                 "player_name": player,
-                "squad": racket["squad"],
-                "role": racket["role"],
+                "squad": squad,
+                "role": role,
                 "frame": "Kestrel 98",
                 "marking": "red dot" if number == "A-1" else None,
                 "bed_id": f"{number}:2" if has_bed else None,
-                "status": racket["status"],
+                "status": status,
                 "strung_on": AS_OF - timedelta(days=20) if has_bed else None,
                 "mains_string_id": "S1" if has_bed else None,
                 "crosses_string_id": "S1" if has_bed else None,
@@ -71,13 +77,13 @@ def _ranking() -> pd.DataFrame:
                 "due_on": None if days is None else AS_OF + timedelta(days=days),
                 "due_from": None if low is None else AS_OF + timedelta(days=low),
                 "due_to": None if high is None else AS_OF + timedelta(days=high),
-                "limit_first": racket["limit"],
+                "limit_first": limit,
                 "tension_left_pct": 80.0 if has_bed else None,
                 "hours_played": 11.0 if has_bed else None,
                 "next_event": "County match" if player is not None else None,
                 "next_event_on": COUNTY if player is not None else None,
                 "p_before_event": chance,
-                "handed_in_on": AS_OF - timedelta(days=1) if racket["status"] == "in_shop" else None,
+                "handed_in_on": AS_OF - timedelta(days=1) if status == "in_shop" else None,
                 "urgency": float(-rank),
                 "why": f"why of {number}" if has_bed else None,
                 "mains": 16,
@@ -112,7 +118,8 @@ def tables() -> dict[str, pd.DataFrame]:
     look = {"racket_id": "A-2", "fraying": 0, "lost_feel": None, "pitch_hz": 561.4, "broken": False, "frame": "ok"}
     bed = {
         "racket_id": "A-2", "player_id": "P-A", "mains_string_id": "S1", "crosses_string_id": "S1",
-        "string_label": "Lyra 1.25 mm", "mains_kg": 24.0, "crosses_kg": 23.5, "stringer": "Tom", "teaches_abrasion": True,
+        "string_label": "Lyra 1.25 mm", "mains_kg": 24.0, "crosses_kg": 23.5, "stringer": "Tom",
+        "teaches_abrasion": True,
     }  # fmt: skip
     weeks = [(1, 18, 12, 25, 540, 780, 600), (2, 20, 14, 28, 660, 900, 600), (3, 15, 10, 22, 480, 700, 600)]
     return {
@@ -130,20 +137,23 @@ def tables() -> dict[str, pd.DataFrame]:
                         "share": 0.4, "is_shared": True, "surface": "clay", "intensity": "hard", "event": None}]
         ),
         "inspections_seen": pd.DataFrame(
-            [look | {"bed_id": "A-2:1", "inspected_on": date(2026, 10, 1), "notching": 3, "misalignment": 3, "note": "old bed"},
-             look | {"bed_id": "A-2:2", "inspected_on": date(2026, 11, 11), "notching": 2, "misalignment": None, "note": None}]
+            [look | {"bed_id": "A-2:1", "inspected_on": date(2026, 10, 1), "notching": 3, "misalignment": 3,
+                     "note": "old bed"},
+             look | {"bed_id": "A-2:2", "inspected_on": date(2026, 11, 11), "notching": 2, "misalignment": None,
+                     "note": None}]
         ),
         "beds": pd.DataFrame(
             [bed | {"bed_id": "A-2:1", "strung_on": date(2026, 9, 20), "ended_on": date(2026, 10, 26), "restrung_on":
-                    date(2026, 10, 26), "reason": "lost_feel", "cause": "goes_dead", "hours_played": 14.0, "break_used": 0.5,
-                    "dead_used": 1.1},
-             bed | {"bed_id": "A-2:2", "strung_on": date(2026, 10, 26), "ended_on": None, "restrung_on": None, "reason": None,
-                    "cause": "none", "hours_played": 11.0, "break_used": 0.8, "dead_used": 0.4}]
+                    date(2026, 10, 26), "reason": "lost_feel", "cause": "goes_dead", "hours_played": 14.0,
+                    "break_used": 0.5, "dead_used": 1.1},
+             bed | {"bed_id": "A-2:2", "strung_on": date(2026, 10, 26), "ended_on": None, "restrung_on": None,
+                    "reason": None, "cause": "none", "hours_played": 11.0, "break_used": 0.8, "dead_used": 0.4}]
         ),
         "forecast_weeks": pd.DataFrame(
             [(week, AS_OF + timedelta(days=7 * week - 6), float(p50), *map(float, (p10, p50, p90, m50, m90, capacity)))
              for week, p50, p10, p90, m50, m90, capacity in weeks],
-            columns=["week", "starts_on", "mean", "p10", "p50", "p90", "minutes_p50", "minutes_p90", "capacity_minutes"],
+            columns=["week", "starts_on", "mean", "p10", "p50", "p90", "minutes_p50", "minutes_p90",
+                     "capacity_minutes"],
         ),
         "forecast_strings": pd.DataFrame(
             [(week, name, metres, metres * 1.3, jobs) for week in (1, 2, 3) for name, metres, jobs in

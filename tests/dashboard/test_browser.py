@@ -1,6 +1,7 @@
 """The dashboard in a real browser: open, filter a squad, open a racket, upload a bad file, read its reject.
 
-Uses the system's Chromium. Where there is none the tests are skipped, unless RACKET_FLEET_NO_SKIP is set: then they fail.
+Uses the system's Chromium. Where there is none the tests are skipped, unless RACKET_FLEET_NO_SKIP is set: then they
+fail.
 """
 
 from __future__ import annotations
@@ -141,7 +142,9 @@ def test_every_page_fits_can_be_read_and_asks_nothing_of_other_machines(
         assert width <= size["width"], (path, width)
         assert page.evaluate("document.documentElement.scrollWidth") <= size["width"], path
         found = Axe().run(page).response["violations"]
-        assert [f"{v['id']}: {v['nodes'][0]['html']}" for v in found if v["impact"] in ("serious", "critical")] == [], path
+        assert [f"{v['id']}: {v['nodes'][0]['html']}" for v in found if v["impact"] in ("serious", "critical")] == [], (
+            path
+        )
     assert complaints == []
     assert asked
     elsewhere = [url for url in asked if not url.startswith((address, address.replace("http", "ws"), "data:", "blob:"))]

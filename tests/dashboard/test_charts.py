@@ -1,4 +1,4 @@
-"""Figures from frames: every mark where its number says, shapes as well as colours, room for phones, names made safe."""
+"""Figures from frames: every mark where its number says, shapes beside colours, room for phones, safe names."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """The theme and the pages' own rules: contrast, nothing fetched, no computation on a page.
 
-Contrast: WCAG 2.2, success criteria 1.4.3 (text, 4.5 to 1) and 1.4.11 (marks, 3 to 1), relative luminance as defined there
-(from memory).
+Contrast: WCAG 2.2, success criteria 1.4.3 (text, 4.5 to 1) and 1.4.11 (marks, 3 to 1), relative luminance as defined
+there (from memory).
 """
 
 from __future__ import annotations
@@ -59,14 +59,15 @@ def test_captions_can_be_read(theme: str) -> None:
     """Streamlit sets captions in the text colour at 60 % on the page: that mix has to be readable as well."""
     colours = palette.palette(theme)
     mixed = "#" + "".join(
-        f"{round(0.6 * int(colours.ink[i : i + 2], 16) + 0.4 * int(colours.paper[i : i + 2], 16)):02X}" for i in (1, 3, 5)
+        f"{round(0.6 * int(colours.ink[i : i + 2], 16) + 0.4 * int(colours.paper[i : i + 2], 16)):02X}"
+        for i in (1, 3, 5)
     )
     assert contrast(mixed, colours.paper) >= 4.5
 
 
 @pytest.mark.parametrize("theme", THEMES)
 def test_the_two_limits_differ_in_lightness_or_hue_for_the_colour_blind(theme: str) -> None:
-    """Red and green look alike to many: the two working colours must differ in their blue part as well (common practice)."""
+    """Red and green look alike to many: the two working colours must differ in blue as well (common practice)."""
     colours: Palette = palette.palette(theme)
     blue = [int(colour[5:7], 16) for colour in (colours.breaks, colours.goes_dead)]
     assert abs(blue[0] - blue[1]) >= 45
@@ -91,9 +92,13 @@ def test_nothing_is_fetched() -> None:
 @pytest.mark.parametrize("path", SCREENS, ids=lambda path: path.stem)
 def test_pages_hold_no_computation(path: Path) -> None:
     tree = ast.parse(path.read_text(encoding="utf-8"))
-    arithmetic = [node.lineno for node in ast.walk(tree) if isinstance(node, ast.BinOp) and not isinstance(node.op, ast.BitOr)]
+    arithmetic = [
+        node.lineno for node in ast.walk(tree) if isinstance(node, ast.BinOp) and not isinstance(node.op, ast.BitOr)
+    ]
     assert arithmetic == [], f"{path.name} computes on lines {arithmetic}: move it to pipeline.fleet.frames"
-    imported = {name.name.split(".")[0] for node in ast.walk(tree) if isinstance(node, ast.Import) for name in node.names}
+    imported = {
+        name.name.split(".")[0] for node in ast.walk(tree) if isinstance(node, ast.Import) for name in node.names
+    }
     assert not imported & {"duckdb", "pandas", "numpy", "scipy"}
     texts = [node.value for node in ast.walk(tree) if isinstance(node, ast.Constant) and isinstance(node.value, str)]
     assert not [text for text in texts if re.search(r"\bselect\b.+\bfrom\b", text, re.IGNORECASE | re.DOTALL)]

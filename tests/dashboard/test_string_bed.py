@@ -1,7 +1,7 @@
 """The drawn string bed: right number of strings, signs that grow with the grade, the same look always the same picture.
 
-Held against the ITF Rules of Tennis, appendix II: hitting surface at most 39.4 by 29.2 cm, pattern generally uniform and not
-less dense in the centre.
+Held against the ITF Rules of Tennis, appendix II: hitting surface at most 39.4 by 29.2 cm, pattern generally uniform
+and not less dense in the centre.
 """
 
 from __future__ import annotations
@@ -53,7 +53,9 @@ def test_signs_spread_with_the_grade(sign: str, attribute: str) -> None:
 
 
 def test_mains_wander_further_with_the_grade() -> None:
-    largest = [max(abs(string_bed._shift(i, y, grade)) for i in range(16) for y in range(-160, 161, 8)) for grade in range(4)]
+    largest = [
+        max(abs(string_bed._shift(i, y, grade)) for i in range(16) for y in range(-160, 161, 8)) for grade in range(4)
+    ]
     assert largest[0] == 0
     assert all(less < more for less, more in pairwise(largest))
 

@@ -39,7 +39,15 @@ def test_days_of_an_event(first: date, last: date | None, text: str) -> None:
 
 @pytest.mark.parametrize(
     ("fraction", "text"),
-    [(0.8, "80 %"), (1.09, "109 %"), (0.004, "under 1 %"), (0.998, "over 99 %"), (0.0, "0 %"), (1.0, "100 %"), (float("nan"), "not known")],
+    [
+        (0.8, "80 %"),
+        (1.09, "109 %"),
+        (0.004, "under 1 %"),
+        (0.998, "over 99 %"),
+        (0.0, "0 %"),
+        (1.0, "100 %"),
+        (float("nan"), "not known"),
+    ],
 )
 def test_percentages_have_no_decimals_and_no_false_certainty(fraction: float, text: str) -> None:
     assert words.percent(fraction) == text
@@ -55,7 +63,7 @@ def test_band_of_days(low: float | None, high: float, text: str) -> None:
 
 def test_pounds_are_exact() -> None:
     """28 kgf = 61.7 lbf (exact definitions); shown to the nearest half."""
-    assert 28 * words.KG_TO_LB == pytest.approx(61.729, abs=5e-4)
+    assert pytest.approx(61.729, abs=5e-4) == 28 * words.KG_TO_LB
     assert words.tension(28, 28, "lb") == "61.5 lb"
     assert words.tension(24, 23.5) == "24 / 23.5 kg"
     assert words.tension(24, None) == "24 kg"
@@ -63,7 +71,13 @@ def test_pounds_are_exact() -> None:
 
 
 def test_grades_are_words() -> None:
-    assert [words.grade(value) for value in (0, 1, 2, 3, None)] == ["none", "slight", "clear", "severe", "not looked at"]
+    assert [words.grade(value) for value in (0, 1, 2, 3, None)] == [
+        "none",
+        "slight",
+        "clear",
+        "severe",
+        "not looked at",
+    ]
 
 
 def test_counting() -> None:
@@ -85,7 +99,10 @@ def test_sentences() -> None:
     assert words.join_words(["a", "b", "c"]) == "a, b and c"
 
 
-@pytest.mark.parametrize("name", ["A*b*", "[x](javascript:alert(1))", ":red[x]", "$E=mc^2$", "<script>", "`x`", "a_b_c", "~~x~~", "#1", "a|b"])
+@pytest.mark.parametrize(
+    "name",
+    ["A*b*", "[x](javascript:alert(1))", ":red[x]", "$E=mc^2$", "<script>", "`x`", "a_b_c", "~~x~~", "#1", "a|b"],
+)
 def test_no_mark_of_markdown_survives(name: str) -> None:
     shown = words.plain(name)
     assert shown.replace("\\", "") == name

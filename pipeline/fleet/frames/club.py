@@ -7,12 +7,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 import duckdb
 import pandas as pd
 
 from pipeline.fleet import words
 
+Row = dict[Any, Any]  # one row of a frame, column -> value
 STALE_DAYS = 7  # a last log older than this is said at the top
 WEEK, PAST, ALL = "To hand in", "Past their life", "All rackets"
 

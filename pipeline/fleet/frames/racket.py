@@ -8,13 +8,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
 import duckdb
 import pandas as pd
 
 from pipeline.fleet import words
-from pipeline.fleet.frames.club import Club, club
+from pipeline.fleet.frames.club import Club, Row, club
 
 SIGNS = {"fraying": "Fraying", "notching": "Notching", "misalignment": "Strings out of line", "lost_feel": "Lost feel"}
 DEFAULT_PATTERN = (16, 19)  # drawn where the frame's own pattern is not on file (common practice)
@@ -89,7 +88,7 @@ def _rows(con: duckdb.DuckDBPyConnection, table: str, where: str, order: str, ra
     return con.execute(f"from {table} where {where} order by {order}", {"id": racket_id}).df()
 
 
-def _title(row: dict[str, Any], as_of: date) -> str:
+def _title(row: Row, as_of: date) -> str:
     """Where the bed stands, as one sentence."""
     name = words.plain(row["racket_id"])
     if row["status"] == "broken" and words.is_missing(row["handed_in_on"]):
@@ -113,7 +112,7 @@ def _title(row: dict[str, Any], as_of: date) -> str:
     return title
 
 
-def _byline(row: dict[str, Any], the_club: Club) -> str:
+def _byline(row: Row, the_club: Club) -> str:
     parts = [row["player_name"], row["squad"], row["role"] and f"{row['role']} racket"]
     if not words.is_missing(row["marking"]) and row["marking"]:
         parts.append(f"marked “{row['marking']}”")
@@ -128,11 +127,11 @@ def _byline(row: dict[str, Any], the_club: Club) -> str:
     return " · ".join(words.plain(part) for part in parts if part and not words.is_missing(part))
 
 
-def _note(row: dict[str, Any]) -> str:
+def _note(row: Row) -> str:
     if row["status"] == "no_bed":
         return (
             "Nothing is known of the strings in this racket, so no date can be given. Add its last restring to "
-            "restrings.csv (restring_id, racket_id, strung_on, strings, tension, reason) and load it on the page Records."
+            "restrings.csv (restring_id, racket_id, strung_on, strings, tension, reason) and load it on Records."
         )
     if row["status"] == "broken":
         return (
@@ -142,32 +141,32 @@ def _note(row: dict[str, Any]) -> str:
     return ""
 
 
-def _standing(row: dict[str, Any]) -> pd.DataFrame:
-    """One line a limit: life used with its band, the chance within 14 days."""
+def _standing(row: Row) -> pd.DataFrame:
+    """One line a limit: life used with its band and, while the bed is in play, the chance within 14 days."""
     if row["status"] == "no_bed":
         return pd.DataFrame()
     lines = []
-    for shape, limit, used, chance in (("◆", "breaks", "break_used", "p_break"), ("●", "goes dead", "dead_used", "p_feel")):
-        lines.append(
-            {
-                "Limit": f"{shape} {limit}",
-                "Life used": f"about {words.percent(row[used])} "
-                + words.percent_band(row[f"{used}_p10"], row[f"{used}_p90"]),
-                "Chance to end it within 14 days": words.percent(row[chance]),
-            }
-        )
+    for shape, limit, used, chance in (
+        ("◆", "breaks", "break_used", "p_break"),
+        ("●", "goes dead", "dead_used", "p_feel"),
+    ):
+        line = {"Limit": f"{shape} {limit}", "Life used": f"about {words.percent(row[used])}"}
+        if row["status"] == "in_play":
+            line["Life used"] += f" {words.percent_band(row[f'{used}_p10'], row[f'{used}_p90'])}"
+            line["Chance to end it within 14 days"] = words.percent(row[chance])
+        lines.append(line)
     return pd.DataFrame(lines)
 
 
-def _tension_left(row: dict[str, Any]) -> str:
+def _tension_left(row: Row) -> str:
     """How much of the tension is left, against the bed a day after stringing."""
     left = row["tension_left_pct"]
-    if words.is_missing(left) or row["status"] == "no_bed":
+    if words.is_missing(left) or row["status"] not in ("in_play", "in_shop"):
         return ""
     return f"Tension left: about {round(float(left))} % of what the bed had a day after stringing."
 
 
-def _events(con: duckdb.DuckDBPyConnection, row: dict[str, Any], wear: pd.DataFrame) -> pd.DataFrame:
+def _events(con: duckdb.DuckDBPyConnection, row: Row, wear: pd.DataFrame) -> pd.DataFrame:
     """Events of the player or the squad inside the days that the curves cover."""
     if wear.empty:
         return pd.DataFrame({"planned_on": [], "until": [], "label": []})
@@ -198,7 +197,7 @@ def _inspections(looks: pd.DataFrame, bed_id: str) -> pd.DataFrame:
     return table.reset_index(drop=True)
 
 
-def _look_note(row: dict[str, Any]) -> str:
+def _look_note(row: Row) -> str:
     parts = ["broken" if row["broken"] is True else "", words.from_code(row["frame"]), words.from_code(row["note"])]
     if parts[1] in ("", "ok"):
         parts[1] = ""
@@ -207,7 +206,7 @@ def _look_note(row: dict[str, Any]) -> str:
     return ", ".join(part for part in parts if part)
 
 
-def _sessions(con: duckdb.DuckDBPyConnection, racket_id: str, row: dict[str, Any], as_of: date) -> pd.DataFrame:
+def _sessions(con: duckdb.DuckDBPyConnection, racket_id: str, row: Row, as_of: date) -> pd.DataFrame:
     """Play on the current bed, newest first; `share` says how much of a session is thought to be this racket's."""
     found = _rows(con, "bed_sessions", "racket_id = $id", "played_on desc", racket_id)
     return pd.DataFrame(
@@ -226,7 +225,7 @@ def _sessions(con: duckdb.DuckDBPyConnection, racket_id: str, row: dict[str, Any
     )
 
 
-def _session_words(line: dict[str, Any]) -> str:
+def _session_words(line: Row) -> str:
     parts = [words.from_code(line["activity"]), words.from_code(line["intensity"])]
     return f"{line['source']}: " + ", ".join(part for part in parts if part and part not in ("normal", "match"))
 
@@ -240,8 +239,8 @@ def _sessions_note(con: duckdb.DuckDBPyConnection, racket_id: str) -> str:
     if not shared:
         return f"{words.count(total, 'session')} on this bed, each logged with this racket."
     return (
-        f"{words.count(total, 'session')} on this bed. {shared} of them named no racket, so they are shared out over the "
-        "player's rackets; that widens the band."
+        f"{words.count(total, 'session')} on this bed. {shared} of them named no racket, so they are shared out over "
+        "the player's rackets; that widens the band."
     )
 
 
@@ -254,9 +253,7 @@ def _earlier_beds(con: duckdb.DuckDBPyConnection, racket_id: str, bed_id: str | 
         {
             "Strung": pd.to_datetime(found["strung_on"]).dt.date,
             "Came out": pd.to_datetime(found["ended_on"]).dt.date,
-            "Why": [
-                _ending_words(line) for line in lines
-            ],
+            "Why": [_ending_words(line) for line in lines],
             "Hours played": found["hours_played"].astype(float).round(1),
             "Towards breaking": (100 * found["break_used"].astype(float)).round().astype("Int64"),
             "Towards dead": (100 * found["dead_used"].astype(float)).round().astype("Int64"),
@@ -268,7 +265,7 @@ def _earlier_beds(con: duckdb.DuckDBPyConnection, racket_id: str, bed_id: str | 
     )
 
 
-def _ending_words(line: dict[str, Any]) -> str:
+def _ending_words(line: Row) -> str:
     """Why a bed came out: the shape of what ended it and the reason that was written down."""
     shape = words.CAUSE_SHAPES.get(line["cause"], "?")
     if line["cause"] == "mishit":
@@ -276,7 +273,7 @@ def _ending_words(line: dict[str, Any]) -> str:
     return f"{shape} {words.REASON_WORDS.get(line['reason'] or 'unknown', words.from_code(line['reason']))}"
 
 
-def _picture(row: dict[str, Any], looks: pd.DataFrame, as_of: date) -> BedPicture:
+def _picture(row: Row, looks: pd.DataFrame, as_of: date) -> BedPicture:
     mains, crosses = DEFAULT_PATTERN
     if not words.is_missing(row.get("mains")) and not words.is_missing(row.get("crosses")):
         mains, crosses = int(row["mains"]), int(row["crosses"])
@@ -287,8 +284,14 @@ def _picture(row: dict[str, Any], looks: pd.DataFrame, as_of: date) -> BedPictur
         caption = "This bed has not been looked at yet: drawn without signs."
         return BedPicture(mains, crosses, is_broken=is_broken, caption=caption, description=f"{pattern}. {caption}")
     last = own.iloc[-1].to_dict()
-    grades = {sign: 0 if words.is_missing(last[sign]) else int(last[sign]) for sign in ("fraying", "notching", "misalignment")}
-    shown = [f"{label.lower()} {words.grade(last[sign])}" for sign, label in SIGNS.items() if not words.is_missing(last[sign])]
+    grades = {
+        sign: 0 if words.is_missing(last[sign]) else int(last[sign]) for sign in ("fraying", "notching", "misalignment")
+    }
+    shown = [
+        f"{label.lower()} {words.grade(last[sign])}"
+        for sign, label in SIGNS.items()
+        if not words.is_missing(last[sign])
+    ]
     caption = f"Last look, {words.day(last['inspected_on'], as_of)}: {', '.join(shown) or 'no sign graded'}."
     return BedPicture(
         mains, crosses, **grades, is_broken=is_broken, caption=caption, description=f"{pattern}. {caption}"

@@ -6,16 +6,15 @@ Instants are UTC in the view and the club's own time here.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol
 from zoneinfo import ZoneInfo
 
 import duckdb
 import pandas as pd
 
 from pipeline.fleet import words
-from pipeline.fleet.frames.club import read
+from pipeline.fleet.frames.club import Row, read
+from pipeline.store import LoadReport
 
 REJECT_COLUMNS = ["file", "line", "column", "value", "message"]
 COUNTS = ["read", "new", "corrected", "unchanged", "rejected"]
@@ -51,22 +50,6 @@ class LoadResult:
     rejects: Places
 
 
-class FileCounts(Protocol):
-    """One file of a load report."""
-
-    file: str
-    load_id: int
-    refused: str | None
-
-
-class Report(Protocol):
-    """A load report of the store."""
-
-    files: Sequence[FileCounts]
-    notes: tuple[str, ...]
-    count_mended: int
-
-
 def records(con: duckdb.DuckDBPyConnection, time_zone: str) -> Records:
     """Counts of every load, newest first, the rows still turned away, and the rows worth a look."""
     rejects = read(con, "rejects", "load_id desc, file, line")
@@ -95,7 +78,7 @@ def places(found: pd.DataFrame) -> Places:
     return Places(shown, as_csv)
 
 
-def place_line(row: dict[str, Any]) -> str:
+def place_line(row: Row) -> str:
     """One row's place and what to mend, for a screen too narrow for a table."""
     line = "" if words.is_missing(row["line"]) else f", line {int(row['line'])}"
     column = "" if words.is_missing(row["column"]) else f", {row['column']}"
@@ -104,7 +87,9 @@ def place_line(row: dict[str, Any]) -> str:
 
 
 def _load_table(loads: pd.DataFrame, time_zone: str) -> pd.DataFrame:
-    local = pd.to_datetime(loads["loaded_at"]).dt.tz_localize("UTC").dt.tz_convert(ZoneInfo(time_zone)).dt.tz_localize(None)
+    local = (
+        pd.to_datetime(loads["loaded_at"]).dt.tz_localize("UTC").dt.tz_convert(ZoneInfo(time_zone)).dt.tz_localize(None)
+    )
     table = pd.DataFrame({"Loaded": local, "File": loads["file"]})
     for column in COUNTS:
         table[column.capitalize()] = loads[column].astype("Int64")
@@ -112,7 +97,7 @@ def _load_table(loads: pd.DataFrame, time_zone: str) -> pd.DataFrame:
     return table if (table["Refused because"] != "").any() else table.drop(columns="Refused because")
 
 
-def load_result(report: Report, rejects: pd.DataFrame) -> LoadResult:
+def load_result(report: LoadReport, rejects: pd.DataFrame) -> LoadResult:
     """A load report of the store in words and frames; `rejects` are all that the store still holds."""
     taken = [file for file in report.files if file.refused is None]
     lines = [{"File": file.file, **{name.capitalize(): getattr(file, name) for name in COUNTS}} for file in taken]
@@ -120,8 +105,8 @@ def load_result(report: Report, rejects: pd.DataFrame) -> LoadResult:
     of_this_load = rejects["load_id"].isin([file.load_id for file in report.files])
     return LoadResult(
         sentence=_load_sentence(files, report.count_mended) if taken else "",
-        refused=tuple(words.sentence(file.refused) for file in report.files if file.refused is not None),
-        notes=tuple(words.sentence(note) for note in report.notes),
+        refused=tuple(file.refused for file in report.files if file.refused is not None),
+        notes=report.notes,
         files=files,
         rejects=places(rejects[of_this_load]),
     )
@@ -130,7 +115,7 @@ def load_result(report: Report, rejects: pd.DataFrame) -> LoadResult:
 def refused_load(why: str) -> LoadResult:
     """A load that did not happen at all, and why."""
     nothing = pd.DataFrame(columns=REJECT_COLUMNS)
-    return LoadResult("", (words.sentence(why),), (), nothing, places(nothing))
+    return LoadResult("", (why,), (), nothing, places(nothing))
 
 
 def _load_sentence(files: pd.DataFrame, count_mended: int) -> str:

@@ -8,13 +8,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Any
 
 import duckdb
 import pandas as pd
 
 from pipeline.fleet import words
-from pipeline.fleet.frames.club import PAST, WEEK, Club, Filters, club, read
+from pipeline.fleet.frames.club import PAST, WEEK, Club, Filters, Row, club, read
 
 SOON_DAYS = 7  # "this week": likely to be due within seven days
 LIKELY = 0.5  # "likely": more likely than not
@@ -47,7 +46,7 @@ def this_week(con: duckdb.DuckDBPyConnection, filters: Filters, today: date) -> 
     chosen = _with_calls(_apply(read(con, "ranking", "rank"), filters))
     as_of = the_club.as_of
     ranked = chosen[chosen["is_ranked"]]
-    due, past = ranked[ranked["is_due"]], ranked[ranked["is_past"] & ~ranked["is_due"] & ~ranked["is_broken"]]
+    due, past = ranked[ranked["is_due"]], ranked[ranked["is_past"] & ~ranked["is_due"]]
     coming = _coming_events(con, as_of, filters, chosen)
     return ThisWeek(
         title=_title(due, chosen, coming, as_of),
@@ -55,7 +54,7 @@ def this_week(con: duckdb.DuckDBPyConnection, filters: Filters, today: date) -> 
         whole_week=_whole_week(con, filters),
         club=the_club,
         table=_rank_table({WEEK: due, PAST: ranked[ranked["is_past"]]}.get(filters.show, ranked)),
-        calendar=_calendar(ranked[ranked["is_past"]] if filters.show == PAST else ranked, as_of),
+        calendar=_calendar(ranked[~ranked["is_handed_in"] & (ranked["is_past"] | (filters.show != PAST))], as_of),
         events=coming,
         at_bench=_at_bench(chosen[chosen["is_handed_in"]]),
         no_bed=_no_bed_note(chosen),
@@ -80,7 +79,7 @@ def _with_calls(rows: pd.DataFrame) -> pd.DataFrame:
     ends_soon = rows["days_left_p50"].astype(float).fillna(words.DAYS_CAP) <= SOON_DAYS
     rows["is_due"] = (rows["is_broken"] | (in_play & ends_soon)) & ~rows["is_handed_in"]
     used = rows[["break_used", "dead_used"]].astype(float).max(axis=1)
-    rows["is_past"] = rows["is_broken"] | (in_play & (used >= 1))
+    rows["is_past"] = in_play & (used >= 1)
     return rows
 
 
@@ -103,7 +102,9 @@ def _title(due: pd.DataFrame, chosen: pd.DataFrame, coming: pd.DataFrame, as_of:
         return f"{first}; every player has one likely to last to the next event"
     number = int(short["count_short"].sum())
     to = words.day_unbroken(short.iloc[0]["planned_on"]) if len(short) == 1 else "the next event"
-    return f"{first}; {words.count(number, 'player')} {words.verb(number, 'has', 'have')} no racket likely to last to {to}"
+    return (
+        f"{first}; {words.count(number, 'player')} {words.verb(number, 'has', 'have')} no racket likely to last to {to}"
+    )
 
 
 def _lead(due: pd.DataFrame, past: pd.DataFrame) -> str:
@@ -124,7 +125,9 @@ def _lead(due: pd.DataFrame, past: pd.DataFrame) -> str:
         return text
     number = len(past)
     more = "" if due.empty else words.verb(number, "One more: ", "Another ")
-    listed = f"{more}{words.count(number, 'racket')} {words.verb(number, 'is', 'are')} past the usual life of such strings"
+    listed = (
+        f"{more}{words.count(number, 'racket')} {words.verb(number, 'is', 'are')} past the usual life of such strings"
+    )
     return f"{text} {listed}, though nobody has complained: see “{PAST}”.".strip()
 
 
@@ -137,8 +140,8 @@ def _whole_week(con: duckdb.DuckDBPyConnection, filters: Filters) -> str:
         return ""
     low, likely, high = (round(value) for value in found[0])
     return (
-        f"With every cause counted, the bench is likely to see about {likely} in the week ({low} to {high}): some of the "
-        "rackets below will give out early, and it is not certain which."
+        f"With every cause counted, the bench is likely to see about {likely} in the week ({low} to {high}): some of "
+        "the rackets below are likely to give out early, and it is not certain which."
     )
 
 
@@ -158,7 +161,11 @@ def _rank_table(rows: pd.DataFrame) -> pd.DataFrame:
             "towards_breaking": _whole_percent(rows["break_used"]),
             "towards_dead": _whole_percent(rows["dead_used"]),
             "due_on": pd.to_datetime(rows["due_on"].where(~rows["is_broken"])),
-            "days_left": rows["days_left_p50"].where(~rows["is_broken"]).clip(0, words.DAYS_CAP).round().astype("Int64"),
+            "days_left": rows["days_left_p50"]
+            .where(~rows["is_broken"])
+            .clip(0, words.DAYS_CAP)
+            .round()
+            .astype("Int64"),
             "days_band": [
                 "now" if row["is_broken"] else words.days_band(row["days_left_p10"], row["days_left_p90"])
                 for row in rows.to_dict("records")
@@ -169,7 +176,7 @@ def _rank_table(rows: pd.DataFrame) -> pd.DataFrame:
     ).reset_index(drop=True)
 
 
-def _call(row: dict[str, Any]) -> str:
+def _call(row: Row) -> str:
     """Shape and words, so that urgency never rests on a colour."""
     if row["is_broken"]:
         return "✕ broken, at the bench" if row["is_handed_in"] else "✕ broken"
@@ -180,7 +187,7 @@ def _call(row: dict[str, Any]) -> str:
     return f"{words.LIMIT_SHAPES.get(limit, '○')} {meaning}"
 
 
-def list_line(row: dict[str, Any]) -> str:
+def list_line(row: Row) -> str:
     """One line of the ranked list in words, for a screen too narrow for a table."""
     line = f"{row['call']}"
     if row["days_band"] != "now" and not words.is_missing(row["due_on"]):
@@ -217,7 +224,7 @@ def _calendar(rows: pd.DataFrame, as_of: date) -> pd.DataFrame:
     return frame.head(COUNT_IN_CALENDAR).sort_values("likely_at", kind="stable").reset_index(drop=True)
 
 
-def _calendar_hover(row: dict[str, Any], as_of: date) -> str:
+def _calendar_hover(row: Row, as_of: date) -> str:
     if row["is_broken"]:
         return "broken, at the bench" if row["is_handed_in"] else "broken, hand in now"
     low, high = words.as_date(row["due_from"]), words.as_date(row["due_to"])
@@ -226,9 +233,7 @@ def _calendar_hover(row: dict[str, Any], as_of: date) -> str:
     return f"{limit} about {words.day(row['due_on'], as_of)}{band}"
 
 
-def _coming_events(
-    con: duckdb.DuckDBPyConnection, as_of: date, filters: Filters, chosen: pd.DataFrame
-) -> pd.DataFrame:
+def _coming_events(con: duckdb.DuckDBPyConnection, as_of: date, filters: Filters, chosen: pd.DataFrame) -> pd.DataFrame:
     """Events ahead for the chosen squad and player, with the players who have no racket likely to last to each."""
     found = read(con, "events", "planned_on, event")
     found["planned_on"] = pd.to_datetime(found["planned_on"])
@@ -246,7 +251,7 @@ def _coming_events(
     return pd.DataFrame(listed, columns=EVENT_COLUMNS)
 
 
-def _event_line(rows: pd.DataFrame, chosen: pd.DataFrame, as_of: date) -> dict[str, Any]:
+def _event_line(rows: pd.DataFrame, chosen: pd.DataFrame, as_of: date) -> Row:
     """One event, though several squads or players go to it."""
     first = rows.iloc[0]
     count_short, rackets = _short_of_rackets(first, chosen)
@@ -262,7 +267,7 @@ def _event_line(rows: pd.DataFrame, chosen: pd.DataFrame, as_of: date) -> dict[s
     }
 
 
-def from_event(row: dict[str, Any]) -> str:
+def from_event(row: Row) -> str:
     """The event's name, or what kind of day it is where it has none."""
     name = row.get("event")
     return "Event" if words.is_missing(name) or not str(name).strip() else str(name)
@@ -289,11 +294,12 @@ def _at_bench(rows: pd.DataFrame) -> str:
     """The rackets that are at the bench already, broken ones first."""
     if rows.empty:
         return ""
-    listed = [
-        f"{row['racket_id']} ({', '.join(part for part in ('broken' if row['is_broken'] else '', row['player_name'] or '') if part)})"
-        for row in rows.astype(object).where(rows.notna(), None).to_dict("records")
-    ]
-    return f"At the bench already: {', '.join(text.replace(' ()', '') for text in listed)}."
+    listed = []
+    for row in rows.to_dict("records"):
+        known = ["broken"] if row["is_broken"] else []
+        known += [] if words.is_missing(row["player_name"]) else [row["player_name"]]
+        listed.append(f"{row['racket_id']} ({', '.join(known)})" if known else row["racket_id"])
+    return f"At the bench already: {', '.join(listed)}."
 
 
 def _no_bed_note(chosen: pd.DataFrame) -> str:

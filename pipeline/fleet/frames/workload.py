@@ -1,7 +1,7 @@
 """What the page Workload shows: restrings of the weeks ahead as a fan, against the hours the bench has.
 
-In: a view (`forecast_weeks`, `history_weeks`, `forecast_strings`, `strings` where published), today. Out: one `Workload`.
-Jobs are restrings of every cause; minutes at the bench in the view, hours here; string in metres.
+In: a view (`forecast_weeks`, `history_weeks`, `forecast_strings`, `strings` where published), today. Out: one
+`Workload`. Jobs are restrings of every cause; minutes at the bench in the view, hours here; string in metres.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import duckdb
 import pandas as pd
 
 from pipeline.fleet import words
-from pipeline.fleet.frames.club import Club, club, read
+from pipeline.fleet.frames.club import Club, Row, club, read
 
 PAST_WEEKS = 12  # how much of the past the chart shows
 
@@ -105,7 +105,7 @@ def _table(weeks: pd.DataFrame, has_bench_hours: bool) -> pd.DataFrame:
     return table
 
 
-def _fit(row: dict) -> str:
+def _fit(row: Row) -> str:
     if words.is_missing(row["capacity_minutes"]):
         return "? no hours on file"
     if row["is_over"]:
@@ -116,7 +116,7 @@ def _fit(row: dict) -> str:
 
 
 def _strings(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
-    """Metres and jobs by string over all the forecast weeks, most used first. Weekly upper ends add up to a cautious sum."""
+    """Metres and jobs by string over all the forecast weeks, most used first."""
     names = "string_id as string_name"
     source = "forecast_strings"
     if con.sql("select count(*) from duckdb_tables() where table_name = 'strings'").fetchall()[0][0]:

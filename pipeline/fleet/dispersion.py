@@ -1,0 +1,79 @@
+"""How unevenly restrings come: weeks at a bench scatter more than independent beds would.
+
+In: History, Learned, and the dates of past restrings. Out: the variance of a week's restrings over its mean (1 = as
+independent beds scatter). Bench days, habits of handing in and squads that break together make weeks lumpy; the measure
+is Pearson's: mean of (jobs - expected)^2 / expected over past weeks, expected from the beds' own hazards and spread over
+the club's usual delay until the restring.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.wear.history import History
+from pipeline.wear.learning import Learned
+
+WEEKS = 30
+PRIOR_WEEKS = 6.0
+PRIOR_DISPERSION = 1.3
+MAX_DISPERSION = 4.0
+
+
+def expected_by_day(h: History, learned: Learned, n_days: int) -> np.ndarray:
+    """(n_days,) endings of every cause expected on each of the last n_days, the newest last."""
+    out = np.zeros(n_days)
+    if h.n_beds == 0:
+        return out
+    n_players = len(h.players)
+    player = np.where(h.player >= 0, h.player, n_players)
+    back = h.as_of_day - h.day
+    keep = (back >= 0) & (back < n_days)
+    total = learned.mishit_per_hour * learned.exposure.played
+    for limit in ("breaks", "goes_dead"):
+        so_far = learned.expected[limit]
+        first = np.zeros(len(so_far), dtype=bool)
+        first[h.first] = True
+        before = np.where(first, 0.0, np.concatenate([[0.0], so_far[:-1]]))
+        warp = learned.baseline[limit]
+        reports = learned.reports[player][h.bed] if limit == "goes_dead" else 1.0
+        total = total + (warp.warped(so_far) - warp.warped(before)) * reports
+    out += np.bincount(n_days - 1 - back[keep], total[keep], n_days)
+    # other causes: the rate on each bed's last day stands for its mean; scaled to what really happened
+    ended = learned.responsibility[:, 4]
+    end_back = h.as_of_day - h.day[h.last]
+    recent = (end_back >= 0) & (end_back < n_days)
+    return np.asarray(out + ended[recent].sum() / n_days)
+
+
+def dispersion(h: History, learned: Learned, strung_days_ago: np.ndarray, delay_days: np.ndarray) -> float:
+    """Variance over mean of weekly restrings, between 1 and MAX_DISPERSION.
+
+    strung_days_ago: (n,) whole days before the origin of past restrings. delay_days: (m,) sample of delays from the end of
+    a bed to its restring.
+    """
+    n_days = 7 * WEEKS
+    daily = expected_by_day(h, learned, n_days + 28)
+    longest = int(min(delay_days.max(initial=0), 21))
+    kernel = np.bincount(np.clip(delay_days, 0, longest).astype(np.int64), minlength=longest + 1) / max(
+        len(delay_days), 1
+    )
+    shifted = np.convolve(daily, kernel)[: len(daily)][-n_days:]
+    expected = shifted.reshape(WEEKS, 7).sum(axis=1)
+    jobs = np.bincount(
+        (n_days - 1 - strung_days_ago[(strung_days_ago >= 0) & (strung_days_ago < n_days)]) // 7, minlength=WEEKS
+    )
+    told = expected > 1.0
+    if told.sum() < 4:
+        return PRIOR_DISPERSION
+    # the level is the forecast's own matter: compare with the mean brought to the jobs' level
+    expected = expected * jobs[told].sum() / max(expected[told].sum(), 1e-9)
+    chi2 = float((((jobs - expected) ** 2) / np.maximum(expected, 1.0))[told].sum())
+    weeks = float(told.sum())
+    return float(np.clip((chi2 + PRIOR_WEEKS * PRIOR_DISPERSION) / (weeks + PRIOR_WEEKS), 1.0, MAX_DISPERSION))
+
+
+def lumpy(jobs: np.ndarray, spread: float, rng: np.random.Generator) -> np.ndarray:
+    """(draws, weeks) factors of mean 1 that bring the weeks' scatter from that of independent beds to `spread` times it."""
+    mean = np.maximum(jobs.mean(axis=0), 0.5)
+    extra = max(spread - 1.0, 1e-6) / mean
+    return np.asarray(rng.gamma(1.0 / extra[None, :], extra[None, :], jobs.shape))

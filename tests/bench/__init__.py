@@ -1,0 +1,1 @@
+"""How long the work on the sample academy takes on this machine; printed, never asserted."""

@@ -1,0 +1,204 @@
+"""The wear model's likelihood and posterior against worked examples and a reference library.
+
+Parameter mapping. A bed's play is in reference hours and its life B is set to the reference life, so x = hours / B and the
+cumulative hazard is f ln 2 x**k. A Weibull of scale s and shape k has (hours / s)**k: s = B (f ln 2)**(-1 / k).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+import pytest
+from lifelines import ExponentialFitter, KaplanMeierFitter, WeibullAFTFitter, WeibullFitter
+from scipy import integrate, stats
+from scipy.optimize import minimize
+
+from pipeline.wear import baseline, fitting
+from pipeline.wear.fitting import Problem
+from pipeline.wear.learning import Learned, Shapes, learn
+from pipeline.wear.limits import LN2, cumulative_hazard, life_at_hazard, survival
+from tests.wear.hand_made import Bed, history
+
+LAST_STRETCH_HOURS = 0.001  # the likelihood takes the hazard over a bed's last step: one this short makes it the density
+STRENGTH_THAT_FIXES_THETA = 1e7
+
+
+@pytest.fixture(autouse=True)
+def without_priors(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Prior spreads so wide, and a baseline held so straight, that only the data speak."""
+    for name in fitting.SPREAD:
+        monkeypatch.setitem(fitting.SPREAD, name, 1e9)
+    monkeypatch.setattr(baseline, "PRIOR_ENDINGS", 1e15)
+
+
+def problem(hours: Sequence[float], is_failure: Sequence[bool], features: np.ndarray | None = None, names: tuple[str, ...] = ()) -> Problem:
+    """Each unit a bed of its own that lived so many hours; reference life 1 h and no family prior."""
+    beds = [
+        Bed(f"P{i}", "breaks" if failed else "none", (10, 30), (t - LAST_STRETCH_HOURS / 2, t + (LAST_STRETCH_HOURS / 2 if failed else 0)))
+        for i, (t, failed) in enumerate(zip(hours, is_failure, strict=True))
+    ]
+    h = history(beds)
+    n, steps = len(beds), len(h.day)
+    return Problem(
+        h, "breaks", np.ones(n), np.zeros(steps), np.ones(steps), np.array(is_failure, dtype=float), np.ones(n),
+        np.zeros((n, 0)) if features is None else features, names, 1.0, 1.0, 0.85, 0.0, np.ones(steps),
+    )  # fmt: skip
+
+
+def most_likely(p: Problem, scale_guess: float) -> tuple[np.ndarray, float]:
+    """Shape, scale and effects at the maximum of the project's likelihood with every multiplier held at 1, and its log.
+
+    The log likelihood is per hour: the length of the last stretch is taken out of it.
+    """
+    at = fitting._Layout(p)
+    v0 = np.zeros(at.size)
+    v0[1] = np.log(STRENGTH_THAT_FIXES_THETA)
+    v0[3] = -np.log(LN2) - np.log(scale_guess)
+    free = np.ones(at.size, dtype=bool)
+    free[[1, 2]] = False
+
+    def negative(u: np.ndarray) -> tuple[float, np.ndarray]:
+        v = v0.copy()
+        v[free] = u
+        value, gradient = fitting.objective(v, p, at)
+        return value, gradient[free]
+
+    found = minimize(negative, v0[free], jac=True, method="BFGS", options={"gtol": 1e-6})
+    shape = float(np.exp(found.x[0]))
+    scale = float((np.exp(found.x[1]) * LN2) ** (-1.0 / shape))
+    per_hour = float(p.ended.sum()) * np.log(LAST_STRETCH_HOURS / fitting.WINDOW_DAYS)
+    return np.array([shape, scale, *found.x[2:]]), -float(found.fun) - per_hour
+
+
+# NIST/SEMATECH e-Handbook 8.4.1.3: ten failures, ten units censored at 500 h
+NIST_HOURS = [54, 187, 216, 240, 244, 335, 361, 373, 375, 386] + [500] * 10
+NIST_FAILED = [True] * 10 + [False] * 10
+
+
+def test_weibull_with_censoring_of_the_nist_handbook() -> None:
+    """NIST/SEMATECH e-Handbook 8.4.1.3: scale 606.528, shape 1.7208, AIC 154.27."""
+    (shape, scale), log_likelihood = most_likely(problem(NIST_HOURS, NIST_FAILED), 600.0)
+    assert scale == pytest.approx(606.528, abs=0.005)
+    assert shape == pytest.approx(1.7208, abs=2e-4)
+    assert 2 * 2 - 2 * log_likelihood == pytest.approx(154.27, abs=0.01)
+
+
+def test_weibull_with_censoring_agrees_with_the_reference_library() -> None:
+    """lifelines WeibullFitter (lambda_ is the scale, rho_ the shape) on the same data."""
+    reference = WeibullFitter().fit(NIST_HOURS, NIST_FAILED)
+    (shape, scale), log_likelihood = most_likely(problem(NIST_HOURS, NIST_FAILED), 600.0)
+    assert scale == pytest.approx(reference.lambda_, rel=1e-4)
+    assert shape == pytest.approx(reference.rho_, rel=1e-4)
+    assert log_likelihood == pytest.approx(reference.log_likelihood_, abs=1e-3)
+
+
+def test_string_effects_agree_with_weibull_regression_of_the_reference_library() -> None:
+    """lifelines WeibullAFTFitter: an effect on the log life is its coefficient of lambda_; the shape is exp of rho_'s intercept."""
+    rng = np.random.default_rng(3)
+    thicker = rng.normal(0.0, 1.0, 120)
+    hours = 40.0 * np.exp(0.4 * thicker) * rng.weibull(2.2, 120) + 2.0
+    failed = hours < 60.0
+    hours = np.minimum(hours, 60.0)
+    reference = WeibullAFTFitter().fit(pd.DataFrame({"hours": hours, "failed": failed, "thicker": thicker}), "hours", "failed")
+    (shape, scale, effect), log_likelihood = most_likely(problem(hours, failed, thicker[:, None], ("gauge_exponent",)), 40.0)
+    assert shape == pytest.approx(np.exp(reference.params_["rho_", "Intercept"]), rel=1e-3)
+    assert scale == pytest.approx(np.exp(reference.params_["lambda_", "Intercept"]), rel=1e-3)
+    assert effect == pytest.approx(reference.params_["lambda_", "thicker"], abs=1e-3)
+    assert log_likelihood == pytest.approx(reference.log_likelihood_, abs=0.01)
+
+
+def learned_from(beds: list[Bed], strength: float, strength_family: float = 1e15) -> Learned:
+    """Posterior of constant hazards (shape 1): z is f ln 2 hours / B; rackets taken as alike."""
+    shapes = Shapes(shape_breaks=1.0, strength_breaks=strength, strength_family=strength_family, strength_racket=1e15)
+    return learn(history(beds), shapes, tolerance=1e-10)
+
+
+def hours_for(z: float) -> float:
+    """Reference hours on a standard polyester bed that add up to z at shape 1."""
+    one = learn(history([Bed(abrasion=(1.0,))]), Shapes(shape_breaks=1.0))
+    return z / float(one.exposure.z["breaks"][0])
+
+
+def test_gamma_poisson() -> None:
+    """Johnson, Ott & Dogucu, Bayes Rules!, ch. 5: Gamma(10, 2), counts 6 2 2 1 -> Gamma(21, 6).
+
+    The multiplier has prior mean 1, so the rate is 5 times it and a period at risk adds z = 5: Gamma(10, 10) -> Gamma(21, 30).
+    """
+    endings_of_period = (6, 2, 2, 1)
+    beds = []
+    for count in endings_of_period:
+        beds += [Bed(cause="breaks", abrasion=(hours_for(5.0 / (count + 1)),)) for _ in range(count)]
+        beds.append(Bed(cause="none", abrasion=(hours_for(5.0 / (count + 1)),)))
+    made = learned_from(beds, strength=10.0)
+    assert made.a["breaks"][0] == pytest.approx(21.0)
+    assert made.b["breaks"][0] / 5.0 == pytest.approx(6.0)
+    # a player without any bed keeps the prior
+    assert made.a["breaks"][-1] == made.b["breaks"][-1] == pytest.approx(10.0)
+
+
+def test_gamma_prior_on_an_exponential_life() -> None:
+    """NIST/SEMATECH e-Handbook 8.4.6 (numbers from memory): prior a 2, b 1400, then 2 failures in 1,909 h: median life
+    901.13 h, lower 80 % bound 600.0 h. The multiplier is the rate times 700 h."""
+    beds = [Bed(cause="breaks", abrasion=(hours_for(900.0 / 700.0),)), Bed(cause="breaks", abrasion=(hours_for(1009.0 / 700.0),))]
+    made = learned_from(beds, strength=2.0)
+    a, b_hours = made.a["breaks"][0], made.b["breaks"][0] * 700.0
+    assert (a, b_hours) == pytest.approx((4.0, 1400.0 + 1909.0))
+    rate = stats.gamma(a, scale=1.0 / b_hours)
+    assert 1.0 / rate.median() == pytest.approx(901.13, abs=0.01)
+    assert 1.0 / rate.ppf(0.8) == pytest.approx(600.0, abs=0.1)
+
+
+def test_flat_prior_gives_the_exponential_rate_of_the_reference_library() -> None:
+    """lifelines ExponentialFitter: lambda_ is total time over failures; the posterior mean under a flat prior is its inverse."""
+    rng = np.random.default_rng(5)
+    life = rng.exponential(30.0, 40)
+    failed, hours = life < 45.0, np.minimum(life, 45.0)
+    reference = ExponentialFitter().fit(hours, failed)
+    scale = hours_for(1.0)
+    beds = [Bed(cause="breaks" if f else "none", abrasion=(t * scale / 30.0,)) for t, f in zip(hours, failed, strict=True)]
+    made = learned_from(beds, strength=1e-9)
+    assert 30.0 * made.b["breaks"][0] / made.a["breaks"][0] == pytest.approx(reference.lambda_, rel=1e-6)
+
+
+def test_kaplan_meier_of_the_nist_handbook() -> None:
+    """NIST/SEMATECH e-Handbook 8.2.1.5: 20 units, survival 0.95 0.90 0.8471 0.7941 0.7374 0.6704 (computed).
+
+    Each stretch between two failures is a string family of its own and each unit at risk in it a bed with z = 1: the family's
+    multiplier without a prior is endings over exposure, which is the estimate's d / n.
+    """
+    failures, withdrawn = [10, 32, 56, 98, 122, 181], [50, 100, 125, 150] + [200] * 10
+    families = ["polyester", "multifilament", "synthetic_gut", "natural_gut", "aramid", "other"]
+    beds = []
+    for t, material in zip(failures, families, strict=True):
+        one = history([Bed(mains=material, crosses=material, abrasion=(1.0,))])
+        z_one = float(learn(one, Shapes(shape_breaks=1.0)).exposure.z["breaks"][0])
+        at_risk = sum(life >= t for life in failures + withdrawn)
+        beds += [
+            Bed(f"P{i}", "breaks" if i == 0 else "none", abrasion=(1.0 / z_one,), mains=material, crosses=material) for i in range(at_risk)
+        ]
+    made = learned_from(beds, strength=1e15, strength_family=1e-12)
+    got = np.cumprod(1.0 - made.family["breaks"])
+    assert got == pytest.approx([0.95, 0.90, 0.8471, 0.7941, 0.7374, 0.6704], abs=5e-5)
+    reference = KaplanMeierFitter().fit(failures + withdrawn, [True] * 6 + [False] * 14)
+    assert got == pytest.approx(reference.survival_function_at_times(failures).to_numpy(), abs=1e-6)
+
+
+@pytest.mark.parametrize(("a", "b", "added"), [(3.0, 3.0, 0.5), (0.7, 1.2, 2.0), (21.0, 30.0, 0.01), (5.5, 2.0, 7.0)])
+def test_survival_is_the_gamma_mixture(a: float, b: float, added: float) -> None:
+    """Integrated numerically with SciPy: the mean of exp(-theta added) over theta ~ Gamma(a, rate b)."""
+    mixture, _ = integrate.quad(
+        lambda u: np.exp(-stats.gamma.ppf(u, a, scale=1.0 / b) * added), 0.0, 1.0, epsabs=1e-12, epsrel=1e-12, limit=400
+    )
+    assert float(survival(np.array(added), np.array(a), np.array(b))) == pytest.approx(mixture, abs=1e-9)
+
+
+def test_weibull_hazard_and_quantiles_agree_with_scipy() -> None:
+    """SciPy weibull_min with median 1; life_at_hazard undoes cumulative_hazard."""
+    x = np.linspace(0.0, 3.0, 31)
+    for shape in (0.8, 1.0, 3.0, 6.0):
+        reference = stats.weibull_min(shape, scale=LN2 ** (-1.0 / shape))
+        assert np.exp(-cumulative_hazard(x, shape)) == pytest.approx(reference.sf(x), abs=1e-12)
+        assert life_at_hazard(cumulative_hazard(x, shape), shape) == pytest.approx(x, abs=1e-9)
+        assert float(life_at_hazard(np.array(-np.log(0.1)), shape)) == pytest.approx(reference.ppf(0.9))
