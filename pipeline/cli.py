@@ -260,6 +260,7 @@ def _snapshot(club: Store, on: date | None) -> Iterator[tuple[Snapshot, date]]:
     """The model as of a day, default the last day on file; raises where no racket is in service then."""
     with club.facts() as con:
         from pipeline.fleet.snapshot import snapshot
+        from pipeline.refresh import kept_fit
         from pipeline.sql import last_logged_day
 
         last_day = last_logged_day(con)
@@ -269,7 +270,8 @@ def _snapshot(club: Store, on: date | None) -> Iterator[tuple[Snapshot, date]]:
         if (as_of - last_day).days > STALE_DAYS:
             output.say(f"The last record on file is of {last_day}: play and restrings since then are not known.")
         with output.waiting("Working out where every racket stands"):
-            made = snapshot(con, as_of, club.settings)
+            # today's answer stands on the fit the dashboard shows; another day learns from what was known then
+            made = snapshot(con, as_of, club.settings, kept_fit(club) if on is None else None)
         if made.rackets.empty:
             raise StoreError(_why_no_racket(con, as_of))
         yield made, as_of

@@ -13,6 +13,23 @@ from pipeline.fleet.publish import ClubWords, publish
 from pipeline.fleet.snapshot import snapshot
 from pipeline.sql import last_logged_day
 from pipeline.store import Store
+from pipeline.wear.estimate import Kept
+
+
+def kept_fit(store: Store) -> Kept | None:
+    """The fit that the published view stands on, or None where there is none that can be read."""
+    if store.view_version is None:
+        return None
+    view = store.view()
+    try:
+        if not view.execute("select 1 from duckdb_tables() where table_name = 'fitted'").fetchone():
+            return None
+        row = view.execute("select kept from fitted").fetchone()
+        return Kept.from_json(row[0]) if row else None
+    except ValueError:
+        return None  # a fit of another version of the program: the next refresh makes its own
+    finally:
+        view.close()
 
 
 def refresh(store: Store, as_of: date | None = None, now: datetime | None = None) -> str | None:
@@ -26,10 +43,10 @@ def refresh(store: Store, as_of: date | None = None, now: datetime | None = None
     origin = as_of or last
     if origin is None:
         return None
-    settings = store.settings
+    settings, kept = store.settings, kept_fit(store)
 
     def build(con: duckdb.DuckDBPyConnection) -> None:
-        made = snapshot(con, origin, settings)
+        made = snapshot(con, origin, settings, kept)
         publish(made, ClubWords(settings.name, settings.tension_unit), instant, last)
 
     return str(store.publish(build, now=instant))

@@ -14,7 +14,7 @@ import pandas as pd
 from scipy import stats
 
 from pipeline.fleet.play import ComingPlay
-from pipeline.wear.history import History
+from pipeline.wear.history import SIGNS, History
 from pipeline.wear.learning import Learned
 from pipeline.wear.limits import LN2, cumulative_hazard, life_used_breaks, life_used_dead, survival
 
@@ -28,7 +28,7 @@ HORIZON_CAP_DAYS = 365.0
 
 @dataclass(frozen=True)
 class CurrentBeds:
-    """The beds in play at the origin, as arrays (n,): index into History's beds, shares of the player's play, state now."""
+    """The beds in play at the origin, as arrays (n,): index into History's beds, shares of the player's play, state now; factor_*: log of the inspection multiplier from the origin on."""
 
     index: np.ndarray
     racket_id: np.ndarray
@@ -65,6 +65,7 @@ def current_beds(h: History, learned: Learned, rackets: pd.DataFrame) -> Current
     squads = {s: i for i, s in enumerate(h.squads)}
     index = position.loc[rackets["bed_id"]].to_numpy().astype(np.int64)
     last = h.last[index]
+    now = looks_now(h, learned, rackets)
     return CurrentBeds(
         index=index,
         racket_id=rackets["racket_id"].to_numpy(),
@@ -74,17 +75,38 @@ def current_beds(h: History, learned: Learned, rackets: pd.DataFrame) -> Current
         abrasion=h.abrasion[last],
         playability=h.playability[last],
         age_hours=h.age_hours[last],
-        factor_breaks=_factor_now(h, learned, "breaks", last),
-        factor_dead=_factor_now(h, learned, "goes_dead", last),
+        factor_breaks=now["breaks"],
+        factor_dead=now["goes_dead"],
         expected_breaks=learned.expected["breaks"][last],
         expected_dead=learned.expected["goes_dead"][last],
     )
 
 
-def _factor_now(h: History, learned: Learned, limit: str, last: np.ndarray) -> np.ndarray:
-    """Log of the inspection multiplier before fading, as it stands from the origin on (a look on the last day counts)."""
-    factor = learned.factor[limit][last]
-    return np.log(np.maximum(factor, 1e-6))
+def looks_now(h: History, learned: Learned, rackets: pd.DataFrame) -> dict[str, np.ndarray]:
+    """limit -> (n,) log of the inspection multiplier in force from the origin on, a look on the origin's day included.
+
+    rackets: bed_id (none missing), the last grade of each sign and looked_on, as in rackets_now.
+    """
+    position = pd.Series(np.arange(h.n_beds), index=h.beds["bed_id"])
+    index = position.loc[rackets["bed_id"]].to_numpy().astype(np.int64)
+    looked_on = pd.to_datetime(rackets["looked_on"])
+    seen = looked_on.notna().to_numpy()
+    look_day = np.where(seen, (looked_on - pd.Timestamp(0)).dt.days.fillna(0).to_numpy(), 0).astype(np.int64)
+    step = h.last[index].copy()
+    for i in np.flatnonzero(seen):
+        first, last = h.first[index[i]], h.last[index[i]]
+        step[i] = first + np.searchsorted(h.day[first : last + 1], look_day[i])
+    step = np.minimum(step, h.last[index])
+    out = {}
+    for limit, looks in learned.looks.items():
+        x = learned.exposure.x[limit]
+        fade = np.where(seen, np.power(0.5, (x[h.last[index]] - x[step]) / learned.shapes.look_fade), 0.0)
+        total = np.zeros(len(index))
+        for s, sign in enumerate(SIGNS):
+            grade = rackets[sign].to_numpy(dtype=float)
+            total += np.where(np.isfinite(grade), np.log(looks)[s, np.nan_to_num(grade).astype(np.int64)], 0.0)
+        out[limit] = total * fade
+    return out
 
 
 def outlook(h: History, learned: Learned, beds: CurrentBeds, play: ComingPlay, n_days: int) -> Outlook:

@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
+from pipeline.fleet.simulation import Simulated
 from pipeline.fleet.snapshot import OUTLOOK_DAYS, Snapshot
 from pipeline.sql import ORDER, relation_text
 from pipeline.wear import reference
@@ -42,8 +43,10 @@ def publish(s: Snapshot, words: ClubWords, now: datetime, last_log_on: date | No
     _write(con, "bed_days", _bed_days(s), replace=True)
     for name in PUBLISHED_SQL:
         con.execute(f"create or replace table {name} as\n{relation_text(name)}")
-    _write(con, "forecast_weeks", _forecast(s))
-    _write(con, "forecast_strings", _forecast_strings(s))
+    made = s.simulate(FORECAST_WEEKS, FORECAST_DRAWS, 0)
+    _write(con, "forecast_weeks", _forecast(s, made))
+    _write(con, "forecast_strings", _forecast_strings(s, made))
+    _write(con, "fitted", pd.DataFrame({"as_of": [s.estimate.kept.as_of], "kept": [s.estimate.kept.to_json()]}))
     _write(con, "parameters", parameters(s))
     facts = {
         "as_of": s.as_of.isoformat(),
@@ -99,18 +102,20 @@ def _bed_days(s: Snapshot) -> pd.DataFrame:
     family = np.maximum(h.family[beds.index], 0)
     scale = np.power(learned.family["breaks"][family], 1.0 / learned.shapes.shape_breaks)
     frames = []
-    chosen = np.isin(h.bed, beds.index)
-    row = np.full(h.n_beds, -1)
-    row[beds.index] = np.arange(len(beds.index))
-    at = row[h.bed[chosen]]
+    # every bed that is in a frame, those that have ended there included
+    in_frame = s.rackets[s.rackets["bed_id"].notna()]
+    index = pd.Series(np.arange(h.n_beds), index=h.beds["bed_id"]).loc[in_frame["bed_id"]].to_numpy(dtype=np.int64)
+    chosen = np.isin(h.bed, index)
+    bed_scale = np.power(learned.family["breaks"][np.maximum(h.family, 0)], 1.0 / learned.shapes.shape_breaks)
+    at = h.bed[chosen]
     played = pd.DataFrame(
         {
-            "racket_id": beds.racket_id[at],
-            "bed_id": h.beds["bed_id"].to_numpy()[h.bed[chosen]],
+            "racket_id": h.beds["racket_id"].to_numpy()[at],
+            "bed_id": h.beds["bed_id"].to_numpy()[at],
             "day": pd.to_datetime(h.day[chosen], unit="D", origin="unix"),
             "kind": "played",
             "hours": learned.exposure.played[chosen],
-            "break_used": learned.exposure.x["breaks"][chosen] * scale[at],
+            "break_used": learned.exposure.x["breaks"][chosen] * bed_scale[at],
             "dead_used": learned.exposure.x["goes_dead"][chosen],
         }
     )
@@ -148,16 +153,15 @@ def _bed_days(s: Snapshot) -> pd.DataFrame:
     return out
 
 
-def _forecast(s: Snapshot) -> pd.DataFrame:
+def _forecast(s: Snapshot, made: Simulated) -> pd.DataFrame:
     """The weeks ahead beside the bench minutes written down or usual."""
-    frame = s.forecast(FORECAST_WEEKS, FORECAST_DRAWS)
+    frame = s.forecast(FORECAST_WEEKS, FORECAST_DRAWS, made=made)
     capacity = s.con.execute(relation_text("bench_capacity"), {"weeks": FORECAST_WEEKS}).df()
     return frame.merge(capacity, on="week", how="left")
 
 
-def _forecast_strings(s: Snapshot) -> pd.DataFrame:
+def _forecast_strings(s: Snapshot, made: Simulated) -> pd.DataFrame:
     """Jobs and metres by week and string, from the same simulation."""
-    made = s.simulate(FORECAST_WEEKS, FORECAST_DRAWS, 0)
     strings = s.con.execute(relation_text("racket_strings")).df().set_index("racket_id")
     rackets = s.rackets["racket_id"].to_numpy()
     frames = []

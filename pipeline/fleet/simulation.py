@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.fleet.dispersion import lumpy
-from pipeline.fleet.outlook import SHARE_SPREAD, unseen_days
+from pipeline.fleet.outlook import SHARE_SPREAD, looks_now, unseen_days
 from pipeline.fleet.play import ComingPlay
 from pipeline.wear.history import History
 from pipeline.wear.learning import Learned
@@ -124,9 +124,10 @@ def simulate(
     age0 = np.where(in_play, h.age_hours[last], 0.0)
     done_b = np.where(in_play, h.abrasion[last], 0.0)
     done_d = np.where(in_play, h.playability[last], 0.0)
+    now = looks_now(h, learned, beds)
     # an inspection's word fades with play: half of its log is a fair mean over what is left
-    m_b = np.where(in_play, np.sqrt(learned.factor["breaks"][last]), 1.0)
-    m_d = np.where(in_play, np.sqrt(learned.factor["goes_dead"][last]), 1.0)
+    m_b = np.where(in_play, np.exp(0.5 * now["breaks"]), 1.0)
+    m_d = np.where(in_play, np.exp(0.5 * now["goes_dead"]), 1.0)
     u0_b = np.where(in_play, learned.expected["breaks"][last], 0.0)
     u0_d = np.where(in_play, learned.expected["goes_dead"][last], 0.0)
     unseen = unseen_days(h, learned)

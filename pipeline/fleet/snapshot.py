@@ -19,7 +19,7 @@ from pipeline.fleet.dispersion import dispersion
 from pipeline.fleet.outlook import CurrentBeds, Outlook, current_beds, outlook
 from pipeline.fleet.play import ComingPlay, coming_play
 from pipeline.fleet.simulation import Simulated, lags_of, simulate
-from pipeline.wear.estimate import Estimate, estimate
+from pipeline.wear.estimate import Estimate, Kept, estimate
 
 OUTLOOK_DAYS = 42
 
@@ -79,9 +79,12 @@ class Snapshot:
         """(draws, weeks) restrings of every cause."""
         return self.simulate(weeks, draws, seed).jobs
 
-    def forecast(self, weeks: int = 6, draws: int = 2000, seed: int = 0) -> pd.DataFrame:
-        """Restrings by week with the columns of `racket-fleet forecast --csv`; week 1 starts the day after the origin."""
-        jobs = self.forecast_draws(weeks, draws, seed)
+    def forecast(self, weeks: int = 6, draws: int = 2000, seed: int = 0, made: Simulated | None = None) -> pd.DataFrame:
+        """Restrings by week with the columns of `racket-fleet forecast --csv`; week 1 starts the day after the origin.
+
+        made: a simulation of so many weeks, where one is at hand.
+        """
+        jobs = (made or self.simulate(weeks, draws, seed)).jobs
         minutes = self.minutes.draw_totals(jobs, np.random.default_rng(seed + 1))
         p10, p50, p90 = np.quantile(jobs, [0.1, 0.5, 0.9], axis=0)
         m50, m90 = np.quantile(minutes, [0.5, 0.9], axis=0)
@@ -100,9 +103,13 @@ class Snapshot:
         )
 
 
-def snapshot(con: duckdb.DuckDBPyConnection, as_of: date, settings: object | None = None) -> Snapshot:
-    """Run the relations as known on `as_of` and learn from them. settings: the club's, where they matter."""
-    found = estimate(con, as_of)
+def snapshot(
+    con: duckdb.DuckDBPyConnection, as_of: date, settings: object | None = None, kept: Kept | None = None
+) -> Snapshot:
+    """Run the relations as known on `as_of` and learn from them. settings: the club's, where they matter. kept: fits made
+    before, used while little is new.
+    """
+    found = estimate(con, as_of, kept=kept)
     rackets = con.execute("select * from rackets_now order by racket_id").df()
     ended = pd.to_datetime(rackets["ended_on"]).fillna(pd.to_datetime(rackets["handed_in_on"]))
     rackets["waiting_days"] = (pd.Timestamp(as_of) - ended).dt.days

@@ -33,6 +33,7 @@ WEIGHTED = (
     "bed_days",
     "bed_play",
     "bed_players",
+    "bed_looks",
     "bed_steps",
     "player_days",
     "calendar_days",

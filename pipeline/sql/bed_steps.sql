@@ -4,29 +4,12 @@ with last_days as (
     select bed_id, last_day as day from beds
 ),
 
-looks as (
-    select b.bed_id, i.inspected_on as day,
-           max(i.fraying) as fraying, max(i.notching) as notching, max(i.misalignment) as misalignment, max(i.lost_feel) as lost_feel
-    from facts.inspections as i
-    join beds as b
-      on b.racket_id = i.racket_id
-     -- on the day of a restring a look speaks of the old bed, unless there was none or the clock says otherwise
-     and (
-         i.inspected_on > b.strung_on
-         or (i.inspected_on = b.strung_on and b.bed_number = 1)
-         or (i.inspected_on_at is not null and i.inspected_on_at >= b.starts_at and i.inspected_on = b.strung_on)
-     )
-     and i.inspected_on <= coalesce(b.ended_on, (select as_of from origin))
-     and i.inspected_on <= (select as_of from origin)
-    group by b.bed_id, i.inspected_on
-),
-
 days as (
     select bed_id, day from bed_days
     union
     select bed_id, day from last_days
     union
-    select bed_id, day from looks
+    select bed_id, day from bed_looks
 ),
 
 joined as (
@@ -41,7 +24,7 @@ joined as (
     from days as d
     join last_days as l using (bed_id)
     left join bed_days as p on p.bed_id = d.bed_id and p.day = d.day
-    left join looks as k on k.bed_id = d.bed_id and k.day = d.day
+    left join bed_looks as k on k.bed_id = d.bed_id and k.day = d.day
     where d.day <= l.day
 )
 

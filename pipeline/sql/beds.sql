@@ -90,6 +90,8 @@ started as (
         *,
         -- the rest of a restring's day belongs to the old bed if it ended that day by breaking or a complaint
         case
+            -- strung again the same day: only the last bed of a day takes play without a clock
+            when next_strung_on = strung_on then null
             when bed_number > 1
              and reason in ('broke', 'lost_feel', 'unknown')
              and coalesce(lag(ended_on_known) over (partition by racket_id order by bed_number), strung_on) >= strung_on

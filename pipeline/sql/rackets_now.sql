@@ -35,6 +35,18 @@ states as (
     left join at_bench as a on a.racket_id = r.racket_id
 ),
 
+last_looks as (
+    select
+        bed_id,
+        last(fraying order by day) filter (where fraying is not null) as fraying,
+        last(notching order by day) filter (where notching is not null) as notching,
+        last(misalignment order by day) filter (where misalignment is not null) as misalignment,
+        last(lost_feel order by day) filter (where lost_feel is not null) as lost_feel,
+        max(day) as looked_on
+    from bed_looks
+    group by bed_id
+),
+
 used as (
     select s.*, coalesce(u.usage_hours, 0.01) as usage_hours
     from states as s
@@ -44,7 +56,8 @@ used as (
 )
 
 select
-    * exclude (usage_hours),
+    u.* exclude (usage_hours),
+    l.fraying, l.notching, l.misalignment, l.lost_feel, l.looked_on,
     -- the rackets in play carry all of the player's play: while one is at the bench the others take its part. A racket that is
     -- away counts as it will once it is back.
     case
@@ -55,4 +68,5 @@ select
                 + case when status in ('in_play', 'no_bed') then 0 else usage_hours end,
             0.0001)
     end as share
-from used
+from used as u
+left join last_looks as l using (bed_id)

@@ -23,10 +23,10 @@ found as (
 select
     s.* exclude (racket_id),
     s.racket_id as racket_id_given,
-    f.bed_id is not null and (b.ended_on is null or s.played_on <= b.ended_on) as is_named,
-    case when f.bed_id is not null and (b.ended_on is null or s.played_on <= b.ended_on) then f.bed_id end as bed_id,
+    f.bed_id is not null and s.played_on <= b.last_day as is_named,
+    case when s.played_on <= b.last_day then f.bed_id end as bed_id,
     case
-        when f.bed_id is not null and b.ended_on is not null and s.played_on > b.ended_on then null
+        when f.bed_id is not null and s.played_on > b.last_day then null
         else s.racket_id
     end as racket_id
 from session_hours as s

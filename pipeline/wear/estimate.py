@@ -7,7 +7,8 @@ trade values, and says so.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+import json
+from dataclasses import asdict, dataclass, replace
 from datetime import date
 
 import duckdb
@@ -16,22 +17,66 @@ import numpy as np
 from pipeline.sql import WeightRow, run_relations, run_weighted
 from pipeline.wear import fitting
 from pipeline.wear.history import History, read_history
-from pipeline.wear.learning import BREAKS, DEAD, Learned, Shapes, learn
+from pipeline.wear.learning import BREAKS, DEAD, UNKNOWN, Learned, Shapes, learn
 from pipeline.wear.limits import break_features, lives_of
 from pipeline.wear.reference import VALUES, session_weight_rows
 
 ENOUGH_ENDINGS = 30
+# a fit is made anew after so many new endings, or so large a part more, or so many days
+ENOUGH_NEW = 10.0
+NEW_PART = 0.03
+MAX_AGE_DAYS = 28
+
+
+@dataclass(frozen=True)
+class Kept:
+    """Fits made at an earlier origin, in force until enough is new. endings: how many there were, all limits together."""
+
+    as_of: date
+    endings: float
+    fits: dict[str, fitting.Fit]
+
+    def to_json(self) -> str:
+        """As text, for the store."""
+        rows = []
+        for f in self.fits.values():
+            row = asdict(f)
+            row["family"] = [float(x) for x in f.family]
+            row["weights"] = [[feature, level, w] for (feature, level), w in f.weights.items()]
+            rows.append(row)
+        return json.dumps({"as_of": self.as_of.isoformat(), "endings": self.endings, "fits": rows})
+
+    @staticmethod
+    def from_json(text: str) -> Kept:
+        """Back from text. Raises ValueError where the text is not one that to_json made."""
+        try:
+            made = json.loads(text)
+            fits = {}
+            for row in made["fits"]:
+                row["family"] = np.array(row["family"])
+                row["weights"] = {(feature, level): w for feature, level, w in row["weights"]}
+                fits[row["limit"]] = fitting.Fit(**row)
+            return Kept(date.fromisoformat(made["as_of"]), float(made["endings"]), fits)
+        except (KeyError, TypeError) as error:
+            raise ValueError(f"The kept fit cannot be read ({error}); it is made anew at the next refresh.") from error
+
+    def serves(self, as_of: date, endings: float) -> bool:
+        """Whether it may stand at `as_of`: not from the future, at most MAX_AGE_DAYS old, little new since."""
+        age = (as_of - self.as_of).days
+        return 0 <= age <= MAX_AGE_DAYS and 0 <= endings - self.endings <= max(ENOUGH_NEW, NEW_PART * self.endings)
 
 
 @dataclass(frozen=True)
 class Estimate:
-    """history and learned as they stand; weights as in force; fits by limit where the club had enough endings."""
+    """history and learned as they stand; weights as in force; fits by limit where the club had enough endings;
+    kept: what the next refresh may go on with."""
 
     as_of: date
     history: History
     learned: Learned
     weights: tuple[WeightRow, ...]
     fits: dict[str, fitting.Fit]
+    kept: Kept
 
     @property
     def sentence(self) -> str:
@@ -47,28 +92,40 @@ class Estimate:
         return f"Learned from this club's own {count['breaks']:.0f} breaks and {count['goes_dead']:.0f} complaints of lost feel: {own}."
 
 
-def estimate(con: duckdb.DuckDBPyConnection, as_of: date, is_fitting: bool = True) -> Estimate:
+def estimate(con: duckdb.DuckDBPyConnection, as_of: date, is_fitting: bool = True, kept: Kept | None = None) -> Estimate:
     """Run the relations as known on `as_of`, fit what the club can teach, learn the multipliers.
 
-    is_fitting False keeps the trade values.
+    is_fitting False keeps the trade values. kept: fits made before, used while little is new.
     """
     trade = tuple(session_weight_rows())
-    run_relations(con, as_of, [(v.name, v.value) for v in VALUES], trade)
+    weights = weights_of(kept.fits) if kept else trade
+    run_relations(con, as_of, [(v.name, v.value) for v in VALUES], weights)
     history = read_history(con)
+    endings = count_endings(history)
+    if kept and kept.serves(as_of, endings):
+        return Estimate(as_of, history, learn(history, shapes_of(kept.fits, Shapes())), weights, kept.fits, kept)
+    if kept:
+        run_weighted(con, trade)
+        history = read_history(con)
     learned = learn(history)
     if not is_fitting:
-        return Estimate(as_of, history, learned, trade, {})
+        return Estimate(as_of, history, learned, trade, {}, Kept(as_of, endings, {}))
     fits = {}
     for limit, code in (("breaks", BREAKS), ("goes_dead", DEAD)):
-        problem = problem_of(history, learned, limit)
-        if float((problem.ended * problem.counts).sum()) >= ENOUGH_ENDINGS:
-            fits[limit] = fitting.fit(problem)
+        if float(learned.responsibility[:, code].sum()) >= ENOUGH_ENDINGS:
+            fits[limit] = fitting.fit(problem_of(history, learned, limit))
+    made = Kept(as_of, endings, fits)
     if not fits:
-        return Estimate(as_of, history, learned, trade, {})
+        return Estimate(as_of, history, learned, trade, {}, made)
     shapes, weights = shapes_of(fits, learned.shapes), weights_of(fits)
     run_weighted(con, weights)
     history = read_history(con)
-    return Estimate(as_of, history, learn(history, shapes), weights, fits)
+    return Estimate(as_of, history, learn(history, shapes), weights, fits, made)
+
+
+def count_endings(h: History) -> float:
+    """Endings on file that may be wear's."""
+    return float(np.isin(h.cause, (BREAKS, DEAD, UNKNOWN)).sum())
 
 
 def problem_of(h: History, learned: Learned, limit: str) -> fitting.Problem:

@@ -74,6 +74,7 @@ def test_a_template_is_the_header_line_of_its_file() -> None:
 
 def test_the_table_for_readers_names_every_file_and_column() -> None:
     table = contract_markdown(load_contract())
+    assert "Needs score or minutes." in table and "Needs player_id or squad." in table
     for resource in RESOURCES.values():
         (line,) = [line for line in table.splitlines() if line.startswith(f"| `{resource.file_name}`")]
         assert all(field.name in line for field in resource.fields)

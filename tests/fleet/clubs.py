@@ -1,7 +1,7 @@
 """Small invented clubs as rows, for the ranking and the forecast.
 
-In: numbers of players and weeks, a seed. Out: a connection with `facts` filled. Beds end when the hours played pass a drawn
-life: a law of its own, good enough to give a history, and never asked for accuracy.
+In: numbers of players and weeks, a seed. Out: a connection with `facts` filled. Beds end when the hours played pass
+a drawn life: a law of its own, good enough to give a history, and never asked for accuracy.
 """
 
 from __future__ import annotations
@@ -21,17 +21,25 @@ SPINS = ("flat", "moderate", "heavy")
 def academy(
     players: int = 8, weeks: int = 30, seed: int = 1, named: float = 0.5, hours_factor: float = 1.0, pace: float = 1.0
 ) -> duckdb.DuckDBPyConnection:
-    """players with two rackets each, four sessions a week, in two squads. named: part of the sessions with a racket written
-    down. hours_factor: of every session's minutes. pace: of the lives of strings."""
+    """players with two rackets each, four sessions a week, in two squads. named: part of the sessions with a racket
+    written down. hours_factor: of every session's minutes. pace: of the lives of strings."""
     rng = np.random.default_rng(seed)
     con = empty_club()
     put(con, "strings", STRINGS)
-    tables: dict[str, list[Row]] = {name: [] for name in ("players", "rackets", "restrings", "practices", "inspections")}
+    tables: dict[str, list[Row]] = {
+        name: [] for name in ("players", "rackets", "restrings", "practices", "inspections")
+    }
     start = ORIGIN - timedelta(days=7 * weeks - 1)
     for i in range(players):
         player, squad = f"P{i:02}", ("U16", "U18")[i % 2]
         tables["players"].append(
-            {"player_id": player, "player_name": f"Player {i}", "squad": squad, "level": "regional", "spin": SPINS[i % 3]}
+            {
+                "player_id": player,
+                "player_name": f"Player {i}",
+                "squad": squad,
+                "level": "regional",
+                "spin": SPINS[i % 3],
+            }
         )
         string = ("poly", "multi")[i % 4 == 3]
         beds = {}
@@ -39,8 +47,8 @@ def academy(
             racket = f"{player}-{r}"
             tables["rackets"].append(
                 {
-                    "racket_id": racket, "player_id": player, "frame": "Frame A", "mains": 16, "crosses": 19, "head_cm2": 632,
-                    "role": "match", "in_service_on": str(start),
+                    "racket_id": racket, "player_id": player, "frame": "Frame A", "mains": 16, "crosses": 19,
+                    "head_cm2": 632, "role": "match", "in_service_on": str(start),
                 }
             )  # fmt: skip
             tables["restrings"].append(_restring(racket, start, string, "first"))
@@ -65,7 +73,12 @@ def academy(
             elif rng.random() < 0.04:
                 grade = int(min(3, 4 * beds[racket][0] / beds[racket][1]))
                 tables["inspections"].append(
-                    {"inspection_id": f"I-{player}-{day}", "inspected_on": str(on), "racket_id": racket, "notching": grade}
+                    {
+                        "inspection_id": f"I-{player}-{day}",
+                        "inspected_on": str(on),
+                        "racket_id": racket,
+                        "notching": grade,
+                    }
                 )
     for name, rows in tables.items():
         put(con, name, rows)
@@ -81,7 +94,11 @@ def _restring(racket: str, on: date, string: str, reason: str) -> Row:
 
 def break_racket(con: duckdb.DuckDBPyConnection, racket: str, on: date = ORIGIN) -> None:
     """An inspection finds a string broken."""
-    put(con, "inspections", [{"inspection_id": f"B-{racket}", "inspected_on": str(on), "racket_id": racket, "broken": True}])
+    put(
+        con,
+        "inspections",
+        [{"inspection_id": f"B-{racket}", "inspected_on": str(on), "racket_id": racket, "broken": True}],
+    )
 
 
 def hand_in(con: duckdb.DuckDBPyConnection, racket: str, reason: str, on: date = ORIGIN) -> None:

@@ -36,7 +36,9 @@ def steady_club(weeks: int = 26, calendar: bool = False) -> duckdb.DuckDBPyConne
     return con
 
 
-def ahead(con: duckdb.DuckDBPyConnection, n_days: int = 42, who: tuple[str, ...] = ("P1", "P2"), origin: date = ORIGIN) -> ComingPlay:
+def ahead(
+    con: duckdb.DuckDBPyConnection, n_days: int = 42, who: tuple[str, ...] = ("P1", "P2"), origin: date = ORIGIN
+) -> ComingPlay:
     relations(con, str(origin))
     return coming_play(con, who, n_days)
 
@@ -67,7 +69,14 @@ def test_a_closed_week_has_less_play(calendar: bool) -> None:
     if calendar:
         con.execute("update facts.calendar set cancelled = true where planned_on between $1 + 8 and $1 + 14", [ORIGIN])
     usual = weekly(ahead(steady_club(calendar=calendar)))
-    plan(con, ORIGIN + timedelta(days=8), squad=None, player_id=None, activity="closed", until_on=str(ORIGIN + timedelta(days=14)))
+    plan(
+        con,
+        ORIGIN + timedelta(days=8),
+        squad=None,
+        player_id=None,
+        activity="closed",
+        until_on=str(ORIGIN + timedelta(days=14)),
+    )
     shut = weekly(ahead(con))
     assert (shut[:, 1] < 0.5 * usual[:, 1]).all()
     assert shut[:, [0, 3, 4, 5]] == pytest.approx(usual[:, [0, 3, 4, 5]], rel=0.2)
@@ -90,7 +99,10 @@ def test_a_player_who_has_left_plays_no_more() -> None:
 
 def test_the_newest_weeks_weigh_most() -> None:
     con = steady_club()
-    con.execute("delete from facts.practices where player_id = 'P2' and played_on > $1 - 56 and dayofweek(played_on) in (1, 3)", [ORIGIN])
+    con.execute(
+        "delete from facts.practices where player_id = 'P2' and played_on > $1 - 56 and dayofweek(played_on) in (1, 3)",
+        [ORIGIN],
+    )
     assert weekly(ahead(con))[1].mean() < 6.5
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -21,8 +22,8 @@ def usual() -> Snapshot:
 
 @pytest.fixture(scope="module")
 def busy() -> Snapshot:
-    """P00-1 broken and not handed in, P01-1 broken and handed in, P02-1 complained of, P04-1 at the bench by plan, P05-9 never
-    strung; P06 has a match in four days, U18 a course."""
+    """P00-1 broken and not handed in, P01-1 broken and handed in, P02-1 complained of, P04-1 at the bench by plan,
+    P05-9 never strung; P06 has a match in four days, U18 a course."""
     con = academy()
     break_racket(con, "P00-1")
     break_racket(con, "P01-1")
@@ -52,7 +53,7 @@ def test_both_parts_make_p_end(usual: Snapshot) -> None:
 
 def test_a_longer_window_never_lowers_a_chance(usual: Snapshot) -> None:
     frames = [usual.rank(days).set_index("racket_id").sort_index() for days in (1, 3, 7, 14, 28, 60)]
-    for shorter, longer in zip(frames, frames[1:], strict=False):
+    for shorter, longer in pairwise(frames):
         for column in ("p_break", "p_feel", "p_end", "p_dead"):
             assert (longer[column] >= shorter[column] - 1e-12).all(), column
 
@@ -167,14 +168,22 @@ def test_why_is_one_plain_sentence(busy: Snapshot) -> None:
 
 def test_a_racket_that_is_played_more_is_due_sooner() -> None:
     """The same club with every session half as long again: in the sum over the fleet, and for most rackets."""
-    some, more = (snapshot(academy(hours_factor=f, weeks=8), ORIGIN).rank().set_index("racket_id").sort_index() for f in (1.0, 1.5))
+    some, more = (
+        snapshot(academy(hours_factor=f, weeks=8), ORIGIN).rank().set_index("racket_id").sort_index()
+        for f in (1.0, 1.5)
+    )
     fresh_in_both = some.index.intersection(more.index)
     play = pd.DataFrame({"some": some.loc[fresh_in_both, "p_end"], "more": more.loc[fresh_in_both, "p_end"]})
     assert play["more"].mean() > play["some"].mean()
 
 
 def test_shares_of_a_player_s_rackets(busy: Snapshot) -> None:
-    sums = read(busy.con, "select sum(share) from rackets_now where status in ('in_play', 'no_bed') and player_id is not null group by player_id")
+    sums = read(
+        busy.con,
+        "select sum(share) "
+        "from rackets_now where status in ('in_play', 'no_bed') "
+        "and player_id is not null group by player_id",
+    )
     assert [s for (s,) in sums] == pytest.approx([1.0] * len(sums))
 
 

@@ -21,18 +21,29 @@ Side = dict[str, object]
 
 
 def rank_of_two(first: Side, second: Side) -> tuple[pd.Series, pd.Series]:
-    """The rows of two players who differ only in what is given: level, spin, string, minutes, activity, surface, intensity,
-    score (a singles match instead of a practice). Both play Monday, Wednesday and Saturday with their one racket."""
+    """The rows of two players who differ only in what is given: level, spin, string, minutes, activity, surface,
+    intensity, score (a singles match instead of a practice). Both play Monday, Wednesday and Saturday with their
+    one racket."""
     con = empty_club()
     put(con, "strings", STRINGS)
     for name, side in (("A", first), ("B", second)):
         players(con, name, level=side.get("level", "regional"), spin=side.get("spin", "moderate"))
         rackets(con, (f"R{name}", name))
         strung(con, f"J{name}", f"R{name}", str(STRUNG_ON), mains_string_id=side.get("string", "poly"))
-        days = [STRUNG_ON + timedelta(days=d) for d in range(1, 22) if (STRUNG_ON + timedelta(days=d)).weekday() in (0, 2, 5)]
+        days = [
+            STRUNG_ON + timedelta(days=d)
+            for d in range(1, 22)
+            if (STRUNG_ON + timedelta(days=d)).weekday() in (0, 2, 5)
+        ]
         for i, day in enumerate(days):
             if "score" in side:
-                row = {"match_id": f"M{name}{i}", "player_id": name, "racket_id": f"R{name}", "played_on": str(day), "format": "singles"}
+                row = {
+                    "match_id": f"M{name}{i}",
+                    "player_id": name,
+                    "racket_id": f"R{name}",
+                    "played_on": str(day),
+                    "format": "singles",
+                }
                 put(con, "matches", [row | {"score": side["score"]}])
             else:
                 more = {k: side[k] for k in ("minutes", "activity", "surface", "intensity") if k in side}
@@ -59,7 +70,9 @@ def test_two_match_sets_before_half_an_hour_with_the_machine() -> None:
     assert_due_sooner(*rank_of_two({"score": "6-4 6-3"}, {"activity": "ball_machine", "minutes": 30.0}))
 
 
-@pytest.mark.parametrize(("competitive", "recreational"), [("national", "regional"), ("regional", "club"), ("club", "beginner")])
+@pytest.mark.parametrize(
+    ("competitive", "recreational"), [("national", "regional"), ("regional", "club"), ("club", "beginner")]
+)
 def test_competitive_before_recreational(competitive: str, recreational: str) -> None:
     assert_due_sooner(*rank_of_two({"level": competitive}, {"level": recreational}))
 
@@ -106,7 +119,9 @@ def test_shaped_notches_sooner_than_round() -> None:
 
 def test_as_often_but_differently_means_another_day() -> None:
     """The reason why a count of weekly outings cannot say when: three outings a week each, other days due."""
-    first, second = rank_of_two({"level": "national", "spin": "heavy", "minutes": 90.0}, {"level": "club", "spin": "flat", "minutes": 45.0})
+    first, second = rank_of_two(
+        {"level": "national", "spin": "heavy", "minutes": 90.0}, {"level": "club", "spin": "flat", "minutes": 45.0}
+    )
     assert_due_sooner(first, second)
     assert (second["due_on"] - first["due_on"]).days >= 7
 

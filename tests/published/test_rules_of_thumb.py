@@ -21,10 +21,13 @@ def test_the_rule_is_a_fixed_number_of_hours_whatever_the_frequency(
     tmp_path: Path, outings: int, session_hours: int, fixed_hours: int
 ) -> None:
     """Common practice: once a year per weekly session. Computed: 52 x session length, 52 h at 1 h and 104 h at 2 h."""
-    days = [STRUNG_ON + timedelta(days=1 + 7 * w + d) for w in range(rules_of_thumb.RECENT_WEEKS) for d in range(outings)]
+    days = [
+        STRUNG_ON + timedelta(days=1 + 7 * w + d) for w in range(rules_of_thumb.RECENT_WEEKS) for d in range(outings)
+    ]
     files = {
         "players": "player_id,player_name,squad,level,spin,left_on\nP1,A,S,club,flat,\n",
-        "rackets": f"racket_id,player_id,frame,mains,crosses,role,in_service_on,retired_on\nR1,P1,F,16,19,match,{STRUNG_ON},\n",
+        "rackets": "racket_id,player_id,frame,mains,crosses,role,in_service_on,retired_on\n"
+        f"R1,P1,F,16,19,match,{STRUNG_ON},\n",
         "restrings": f"restring_id,racket_id,strung_on,reason\n1,R1,{STRUNG_ON},first\n",
         "practices": "practice_id,player_id,squad,played_on,racket_id,activity,minutes,absent\n"
         + "".join(f"{i},P1,,{day},R1,rally,{60 * session_hours},\n" for i, day in enumerate(days)),

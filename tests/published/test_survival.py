@@ -1,7 +1,8 @@
 """The wear model's likelihood and posterior against worked examples and a reference library.
 
-Parameter mapping. A bed's play is in reference hours and its life B is set to the reference life, so x = hours / B and the
-cumulative hazard is f ln 2 x**k. A Weibull of scale s and shape k has (hours / s)**k: s = B (f ln 2)**(-1 / k).
+Parameter mapping. A bed's play is in reference hours and its life B is set to the reference life, so x = hours / B
+and the cumulative hazard is f ln 2 x**k. A Weibull of scale s and shape k has (hours / s)**k: s = B (f ln 2)**(-1 /
+k).
 """
 
 from __future__ import annotations
@@ -21,7 +22,9 @@ from pipeline.wear.learning import Learned, Shapes, learn
 from pipeline.wear.limits import LN2, cumulative_hazard, life_at_hazard, survival
 from tests.wear.hand_made import Bed, history
 
-LAST_STRETCH_HOURS = 0.001  # the likelihood takes the hazard over a bed's last step: one this short makes it the density
+LAST_STRETCH_HOURS = (
+    0.001  # the likelihood takes the hazard over a bed's last step: one this short makes it the density
+)
 STRENGTH_THAT_FIXES_THETA = 1e7
 
 
@@ -33,10 +36,17 @@ def without_priors(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(baseline, "PRIOR_ENDINGS", 1e15)
 
 
-def problem(hours: Sequence[float], is_failure: Sequence[bool], features: np.ndarray | None = None, names: tuple[str, ...] = ()) -> Problem:
+def problem(
+    hours: Sequence[float], is_failure: Sequence[bool], features: np.ndarray | None = None, names: tuple[str, ...] = ()
+) -> Problem:
     """Each unit a bed of its own that lived so many hours; reference life 1 h and no family prior."""
     beds = [
-        Bed(f"P{i}", "breaks" if failed else "none", (10, 30), (t - LAST_STRETCH_HOURS / 2, t + (LAST_STRETCH_HOURS / 2 if failed else 0)))
+        Bed(
+            f"P{i}",
+            "breaks" if failed else "none",
+            (10, 30),
+            (t - LAST_STRETCH_HOURS / 2, t + (LAST_STRETCH_HOURS / 2 if failed else 0)),
+        )
         for i, (t, failed) in enumerate(zip(hours, is_failure, strict=True))
     ]
     h = history(beds)
@@ -95,14 +105,19 @@ def test_weibull_with_censoring_agrees_with_the_reference_library() -> None:
 
 
 def test_string_effects_agree_with_weibull_regression_of_the_reference_library() -> None:
-    """lifelines WeibullAFTFitter: an effect on the log life is its coefficient of lambda_; the shape is exp of rho_'s intercept."""
+    """lifelines WeibullAFTFitter: an effect on the log life is its coefficient of lambda_; the shape is exp of
+    rho_'s intercept."""
     rng = np.random.default_rng(3)
     thicker = rng.normal(0.0, 1.0, 120)
     hours = 40.0 * np.exp(0.4 * thicker) * rng.weibull(2.2, 120) + 2.0
     failed = hours < 60.0
     hours = np.minimum(hours, 60.0)
-    reference = WeibullAFTFitter().fit(pd.DataFrame({"hours": hours, "failed": failed, "thicker": thicker}), "hours", "failed")
-    (shape, scale, effect), log_likelihood = most_likely(problem(hours, failed, thicker[:, None], ("gauge_exponent",)), 40.0)
+    reference = WeibullAFTFitter().fit(
+        pd.DataFrame({"hours": hours, "failed": failed, "thicker": thicker}), "hours", "failed"
+    )
+    (shape, scale, effect), log_likelihood = most_likely(
+        problem(hours, failed, thicker[:, None], ("gauge_exponent",)), 40.0
+    )
     assert shape == pytest.approx(np.exp(reference.params_["rho_", "Intercept"]), rel=1e-3)
     assert scale == pytest.approx(np.exp(reference.params_["lambda_", "Intercept"]), rel=1e-3)
     assert effect == pytest.approx(reference.params_["lambda_", "thicker"], abs=1e-3)
@@ -124,7 +139,8 @@ def hours_for(z: float) -> float:
 def test_gamma_poisson() -> None:
     """Johnson, Ott & Dogucu, Bayes Rules!, ch. 5: Gamma(10, 2), counts 6 2 2 1 -> Gamma(21, 6).
 
-    The multiplier has prior mean 1, so the rate is 5 times it and a period at risk adds z = 5: Gamma(10, 10) -> Gamma(21, 30).
+    The multiplier has prior mean 1, so the rate is 5 times it and a period at risk adds z = 5: Gamma(10, 10) ->
+    Gamma(21, 30).
     """
     endings_of_period = (6, 2, 2, 1)
     beds = []
@@ -141,7 +157,10 @@ def test_gamma_poisson() -> None:
 def test_gamma_prior_on_an_exponential_life() -> None:
     """NIST/SEMATECH e-Handbook 8.4.6 (numbers from memory): prior a 2, b 1400, then 2 failures in 1,909 h: median life
     901.13 h, lower 80 % bound 600.0 h. The multiplier is the rate times 700 h."""
-    beds = [Bed(cause="breaks", abrasion=(hours_for(900.0 / 700.0),)), Bed(cause="breaks", abrasion=(hours_for(1009.0 / 700.0),))]
+    beds = [
+        Bed(cause="breaks", abrasion=(hours_for(900.0 / 700.0),)),
+        Bed(cause="breaks", abrasion=(hours_for(1009.0 / 700.0),)),
+    ]
     made = learned_from(beds, strength=2.0)
     a, b_hours = made.a["breaks"][0], made.b["breaks"][0] * 700.0
     assert (a, b_hours) == pytest.approx((4.0, 1400.0 + 1909.0))
@@ -151,13 +170,16 @@ def test_gamma_prior_on_an_exponential_life() -> None:
 
 
 def test_flat_prior_gives_the_exponential_rate_of_the_reference_library() -> None:
-    """lifelines ExponentialFitter: lambda_ is total time over failures; the posterior mean under a flat prior is its inverse."""
+    """lifelines ExponentialFitter: lambda_ is total time over failures; the posterior mean under a flat prior is
+    its inverse."""
     rng = np.random.default_rng(5)
     life = rng.exponential(30.0, 40)
     failed, hours = life < 45.0, np.minimum(life, 45.0)
     reference = ExponentialFitter().fit(hours, failed)
     scale = hours_for(1.0)
-    beds = [Bed(cause="breaks" if f else "none", abrasion=(t * scale / 30.0,)) for t, f in zip(hours, failed, strict=True)]
+    beds = [
+        Bed(cause="breaks" if f else "none", abrasion=(t * scale / 30.0,)) for t, f in zip(hours, failed, strict=True)
+    ]
     made = learned_from(beds, strength=1e-9)
     assert 30.0 * made.b["breaks"][0] / made.a["breaks"][0] == pytest.approx(reference.lambda_, rel=1e-6)
 
@@ -165,8 +187,8 @@ def test_flat_prior_gives_the_exponential_rate_of_the_reference_library() -> Non
 def test_kaplan_meier_of_the_nist_handbook() -> None:
     """NIST/SEMATECH e-Handbook 8.2.1.5: 20 units, survival 0.95 0.90 0.8471 0.7941 0.7374 0.6704 (computed).
 
-    Each stretch between two failures is a string family of its own and each unit at risk in it a bed with z = 1: the family's
-    multiplier without a prior is endings over exposure, which is the estimate's d / n.
+    Each stretch between two failures is a string family of its own and each unit at risk in it a bed with z = 1:
+    the family's multiplier without a prior is endings over exposure, which is the estimate's d / n.
     """
     failures, withdrawn = [10, 32, 56, 98, 122, 181], [50, 100, 125, 150] + [200] * 10
     families = ["polyester", "multifilament", "synthetic_gut", "natural_gut", "aramid", "other"]
@@ -176,7 +198,8 @@ def test_kaplan_meier_of_the_nist_handbook() -> None:
         z_one = float(learn(one, Shapes(shape_breaks=1.0)).exposure.z["breaks"][0])
         at_risk = sum(life >= t for life in failures + withdrawn)
         beds += [
-            Bed(f"P{i}", "breaks" if i == 0 else "none", abrasion=(1.0 / z_one,), mains=material, crosses=material) for i in range(at_risk)
+            Bed(f"P{i}", "breaks" if i == 0 else "none", abrasion=(1.0 / z_one,), mains=material, crosses=material)
+            for i in range(at_risk)
         ]
     made = learned_from(beds, strength=1e15, strength_family=1e-12)
     got = np.cumprod(1.0 - made.family["breaks"])

@@ -1,7 +1,7 @@
 """A club put straight into an in-memory facts schema: rows as dicts, columns as in the contract.
 
-In: a table's name and rows. Out: rows in `facts.<table>`. A date may carry a time ("2026-03-14T17:30"): the day goes to the
-column, the instant to its companion. loaded_at and line_number follow the order in which rows are put.
+In: a table's name and rows. Out: rows in `facts.<table>`. A date may carry a time ("2026-03-14T17:30"): the day
+goes to the column, the instant to its companion. loaded_at and line_number follow the order in which rows are put.
 """
 
 from __future__ import annotations
@@ -18,14 +18,45 @@ from pipeline.wear.reference import VALUES, session_weight_rows
 Row = dict[str, object]
 
 PLAYER: Row = {"player_name": "A Player", "squad": "U16", "level": "regional", "spin": "moderate"}
-RACKET: Row = {"frame": "Frame A", "head_cm2": 632, "mains": 16, "crosses": 19, "role": "match", "in_service_on": "2025-01-01"}
+RACKET: Row = {
+    "frame": "Frame A",
+    "head_cm2": 632,
+    "mains": 16,
+    "crosses": 19,
+    "role": "match",
+    "in_service_on": "2025-01-01",
+}
 STRINGS: tuple[Row, ...] = (
     {"string_id": "poly", "string_name": "Poly", "material": "polyester", "gauge_mm": 1.25, "profile": "round"},
-    {"string_id": "poly_thick", "string_name": "Poly 130", "material": "polyester", "gauge_mm": 1.30, "profile": "round"},
-    {"string_id": "poly_thin", "string_name": "Poly 115", "material": "polyester", "gauge_mm": 1.15, "profile": "round"},
-    {"string_id": "poly_shaped", "string_name": "Poly hex", "material": "polyester", "gauge_mm": 1.25, "profile": "shaped"},
+    {
+        "string_id": "poly_thick",
+        "string_name": "Poly 130",
+        "material": "polyester",
+        "gauge_mm": 1.30,
+        "profile": "round",
+    },
+    {
+        "string_id": "poly_thin",
+        "string_name": "Poly 115",
+        "material": "polyester",
+        "gauge_mm": 1.15,
+        "profile": "round",
+    },
+    {
+        "string_id": "poly_shaped",
+        "string_name": "Poly hex",
+        "material": "polyester",
+        "gauge_mm": 1.25,
+        "profile": "shaped",
+    },
     {"string_id": "multi", "string_name": "Multi", "material": "multifilament", "gauge_mm": 1.30, "profile": "round"},
-    {"string_id": "multi_125", "string_name": "Multi 125", "material": "multifilament", "gauge_mm": 1.25, "profile": "round"},
+    {
+        "string_id": "multi_125",
+        "string_name": "Multi 125",
+        "material": "multifilament",
+        "gauge_mm": 1.25,
+        "profile": "round",
+    },
 )
 
 
@@ -48,7 +79,9 @@ def put(con: duckdb.DuckDBPyConnection, table: str, rows: Iterable[Row]) -> None
         count = con.execute(f"select count(*) from facts.{table}").fetchone()
         cells |= {"load_id": 1, "line_number": (count[0] if count else 0) + 2, "loaded_at": "2026-01-01T00:00:00"}
         columns = ", ".join(f'"{c}"' for c in cells)
-        con.execute(f"insert into facts.{table} ({columns}) values ({', '.join('?' for _ in cells)})", list(cells.values()))
+        con.execute(
+            f"insert into facts.{table} ({columns}) values ({', '.join('?' for _ in cells)})", list(cells.values())
+        )
 
 
 def players(con: duckdb.DuckDBPyConnection, *ids: str, **changes: object) -> None:
@@ -60,13 +93,34 @@ def rackets(con: duckdb.DuckDBPyConnection, *pairs: tuple[str, str | None], **ch
     put(con, "rackets", [RACKET | {"racket_id": r, "player_id": p} | changes for r, p in pairs])
 
 
-def strung(con: duckdb.DuckDBPyConnection, restring_id: str, racket_id: str, strung_on: str, reason: str = "first", **more: object) -> None:
-    row: Row = {"restring_id": restring_id, "racket_id": racket_id, "strung_on": strung_on, "mains_string_id": "poly", "mains_kg": 23.0}
+def strung(
+    con: duckdb.DuckDBPyConnection,
+    restring_id: str,
+    racket_id: str,
+    strung_on: str,
+    reason: str = "first",
+    **more: object,
+) -> None:
+    row: Row = {
+        "restring_id": restring_id,
+        "racket_id": racket_id,
+        "strung_on": strung_on,
+        "mains_string_id": "poly",
+        "mains_kg": 23.0,
+    }
     put(con, "restrings", [row | {"reason": reason} | more])
 
 
-def practised(con: duckdb.DuckDBPyConnection, practice_id: str, player_id: str | None, played_on: str, **more: object) -> None:
-    row: Row = {"practice_id": practice_id, "player_id": player_id, "played_on": played_on, "activity": "rally", "minutes": 60.0}
+def practised(
+    con: duckdb.DuckDBPyConnection, practice_id: str, player_id: str | None, played_on: str, **more: object
+) -> None:
+    row: Row = {
+        "practice_id": practice_id,
+        "player_id": player_id,
+        "played_on": played_on,
+        "activity": "rally",
+        "minutes": 60.0,
+    }
     put(con, "practices", [row | more])
 
 

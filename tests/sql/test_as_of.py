@@ -32,26 +32,57 @@ LATER: dict[str, tuple[str, dict[str, object]]] = {
     "a restring": ("restrings", {"restring_id": "J2", "racket_id": "R1", "strung_on": "2026-02-12", "reason": "broke"}),
     "a restring for an earlier break": (
         "restrings",
-        {"restring_id": "J2", "racket_id": "R1", "strung_on": "2026-02-12", "reason": "broke", "ended_on": "2026-02-07"},
+        {
+            "restring_id": "J2",
+            "racket_id": "R1",
+            "strung_on": "2026-02-12",
+            "reason": "broke",
+            "ended_on": "2026-02-07",
+        },
     ),
     "a ticket": (
         "jobs",
         {"job_id": "K1", "racket_id": "R1", "handed_in_on": "2026-02-11", "state": "booked", "state_on": "2026-02-11"},
     ),
-    "a session": ("practices", {"practice_id": "T9", "player_id": "P1", "played_on": "2026-02-11", "activity": "rally", "minutes": 60}),
+    "a session": (
+        "practices",
+        {"practice_id": "T9", "player_id": "P1", "played_on": "2026-02-11", "activity": "rally", "minutes": 60},
+    ),
     "a match": (
         "matches",
-        {"match_id": "M9", "player_id": "P1", "racket_id": "R1", "played_on": "2026-02-11", "format": "singles", "minutes": 60},
+        {
+            "match_id": "M9",
+            "player_id": "P1",
+            "racket_id": "R1",
+            "played_on": "2026-02-11",
+            "format": "singles",
+            "minutes": 60,
+        },
     ),
     "a look": ("inspections", {"inspection_id": "I9", "inspected_on": "2026-02-11", "racket_id": "R1", "broken": True}),
     "another holder": ("holders", {"racket_id": "R1", "from_on": "2026-02-11", "player_id": "P2"}),
     "another level": (
         "players",
-        {"player_id": "P1", "since": "2026-02-11", "player_name": "A Player", "squad": "U18", "level": "national", "spin": "heavy"},
+        {
+            "player_id": "P1",
+            "since": "2026-02-11",
+            "player_name": "A Player",
+            "squad": "U18",
+            "level": "national",
+            "spin": "heavy",
+        },
     ),
     "a new racket": (
         "rackets",
-        {"racket_id": "R9", "player_id": "P1", "frame": "F", "mains": 16, "crosses": 19, "role": "match", "in_service_on": "2026-02-11"},
+        {
+            "racket_id": "R9",
+            "player_id": "P1",
+            "frame": "F",
+            "mains": 16,
+            "crosses": 19,
+            "role": "match",
+            "in_service_on": "2026-02-11",
+        },
     ),
 }
 
@@ -100,7 +131,19 @@ def test_last_logged_day_leaves_plans_out() -> None:
     put(con, "calendar", [{"planned_on": "2026-04-01", "squad": "U16", "activity": "drills"}])
     put(con, "bench", [{"bench_on": "2026-04-02", "stringer": "S", "minutes": 60}])
     assert last_logged_day(con) == date(2026, 2, 5)
-    put(con, "jobs", [{"job_id": "K1", "racket_id": "R1", "handed_in_on": "2026-02-09", "state": "booked", "state_on": "2026-02-09"}])
+    put(
+        con,
+        "jobs",
+        [
+            {
+                "job_id": "K1",
+                "racket_id": "R1",
+                "handed_in_on": "2026-02-09",
+                "state": "booked",
+                "state_on": "2026-02-09",
+            }
+        ],
+    )
     assert last_logged_day(con) == date(2026, 2, 9)
 
 

@@ -70,7 +70,9 @@ def test_a_bed_of_unknown_string_teaches_nothing() -> None:
     con = one_player_club()
     strung(con, "J1", "R1", STRUNG, mains_string_id=None)
     relations(con, ORIGIN)
-    assert read(con, "select teaches_abrasion, is_string_known, mains_material from beds") == [(False, False, "unknown")]
+    assert read(con, "select teaches_abrasion, is_string_known, mains_material from beds") == [
+        (False, False, "unknown")
+    ]
 
 
 def test_it_broke_before_it_was_restrung() -> None:
@@ -110,7 +112,13 @@ def test_broken_on_the_day_of_the_restring_is_said_of_the_old_bed(reason: str | 
 def test_handed_in_broken_and_not_strung_yet() -> None:
     con = one_player_club()
     strung(con, "J1", "R1", STRUNG)
-    ticket = {"job_id": "T1", "racket_id": "R1", "handed_in_on": "2026-02-20", "state": "booked", "state_on": "2026-02-20"}
+    ticket = {
+        "job_id": "T1",
+        "racket_id": "R1",
+        "handed_in_on": "2026-02-20",
+        "state": "booked",
+        "state_on": "2026-02-20",
+    }
     put(con, "jobs", [ticket | {"reason": "broke"}])
     assert bed(con) == (date(2026, 2, 20), "broke", "breaks")
     assert read(con, "select status from rackets_now") == [("broken",)]
@@ -119,7 +127,13 @@ def test_handed_in_broken_and_not_strung_yet() -> None:
 def test_handed_in_for_lost_feel_and_not_strung_yet() -> None:
     con = one_player_club()
     strung(con, "J1", "R1", STRUNG)
-    ticket = {"job_id": "T1", "racket_id": "R1", "handed_in_on": "2026-02-20", "state": "booked", "state_on": "2026-02-20"}
+    ticket = {
+        "job_id": "T1",
+        "racket_id": "R1",
+        "handed_in_on": "2026-02-20",
+        "state": "booked",
+        "state_on": "2026-02-20",
+    }
     put(con, "jobs", [ticket | {"reason": "lost_feel"}])
     assert bed(con) == (date(2026, 2, 20), "lost_feel", "goes_dead")
     assert read(con, "select status from rackets_now") == [("in_shop",)]
@@ -128,7 +142,13 @@ def test_handed_in_for_lost_feel_and_not_strung_yet() -> None:
 def test_handed_in_by_plan_has_not_ended_but_is_out_of_play() -> None:
     con = one_player_club()
     strung(con, "J1", "R1", STRUNG)
-    ticket = {"job_id": "T1", "racket_id": "R1", "handed_in_on": "2026-02-20", "state": "booked", "state_on": "2026-02-20"}
+    ticket = {
+        "job_id": "T1",
+        "racket_id": "R1",
+        "handed_in_on": "2026-02-20",
+        "state": "booked",
+        "state_on": "2026-02-20",
+    }
     put(con, "jobs", [ticket | {"reason": "scheduled"}])
     assert bed(con) == (None, None, "none")
     assert read(con, "select last_day from beds") == [(date(2026, 2, 20),)]
@@ -138,7 +158,13 @@ def test_handed_in_by_plan_has_not_ended_but_is_out_of_play() -> None:
 @pytest.mark.parametrize("link", ["J2", None])
 def test_a_ticket_moves_the_end_to_the_hand_in_and_settles_an_unknown_reason(link: str | None) -> None:
     con = restrung(None)
-    ticket = {"job_id": "T1", "racket_id": "R1", "handed_in_on": "2026-02-06", "state": "handed_back", "state_on": "2026-02-11"}
+    ticket = {
+        "job_id": "T1",
+        "racket_id": "R1",
+        "handed_in_on": "2026-02-06",
+        "state": "handed_back",
+        "state_on": "2026-02-11",
+    }
     put(con, "jobs", [ticket | {"reason": "lost_feel", "restring_id": link}])
     assert bed(con) == (date(2026, 2, 6), "lost_feel", "goes_dead")
 
@@ -174,7 +200,8 @@ def test_each_racket_has_at_most_one_bed_at_a_time() -> None:
     relations(con, ORIGIN)
     overlaps = """
         select a.bed_id, b.bed_id from beds as a join beds as b
-        on a.racket_id = b.racket_id and a.strung_on < b.strung_on and coalesce(a.ended_on, date '9999-01-01') > b.strung_on
+        on a.racket_id = b.racket_id and a.strung_on < b.strung_on
+        and coalesce(a.ended_on, date '9999-01-01') > b.strung_on
     """
     assert read(con, overlaps) == []
     assert read(con, "select bed_id, ended_on = restrung_on from beds where ended_on is not null order by 1") == [

@@ -75,9 +75,19 @@ def test_the_old_bed_had_broken_days_before_so_the_day_is_the_new_bed_s(named: s
     assert beds_of_play(con)["that day"] == "NEW"
 
 
+@pytest.mark.parametrize("again", ["broke_on_machine", "broke", "unknown"])
+def test_two_timed_restrings_on_one_day_leave_the_second_in(again: str) -> None:
+    """Strung in the morning, again in the afternoon: every later session is the second bed's."""
+    con = club(f"{DAY}T09:00", "broke")
+    strung(con, "THIRD", "R1", f"{DAY}T15:00", again)
+    practised(con, "unnamed", "P1", "2026-01-22")
+    assert beds_of_play(con) == {"before": "OLD", "after": "THIRD", "unnamed": "THIRD"}
+
+
 @pytest.mark.parametrize("reason", ["inspection", "scheduled", "broke"])
 def test_a_look_on_the_day_of_the_restring_is_of_the_old_bed(reason: str) -> None:
-    """Nobody finds deep notches in strings that were cut out or put in an hour ago: grades do not pass to the new bed."""
+    """Nobody finds deep notches in strings that were cut out or put in an hour ago: grades do not pass to the new
+    bed."""
     con = club(DAY, reason)
     put(con, "inspections", [{"inspection_id": "I1", "inspected_on": DAY, "racket_id": "R1", "notching": 3}])
     relations(con, "2026-02-01")

@@ -85,9 +85,13 @@ def test_a_match_is_played_harder_than_nothing_and_keeps_its_surface() -> None:
     strung(con, "J1", "R1", "2026-01-01")
     put(con, "matches", [MATCH | {"minutes": 60.0, "surface": "clay", "format": "doubles", "event": "League"}])
     relations(con, "2026-01-06")
-    row = read(con, "select source, activity, intensity, surface, event, abrasion_hours, playability_hours from session_hours")[0]
+    row = read(
+        con, "select source, activity, intensity, surface, event, abrasion_hours, playability_hours from session_hours"
+    )[0]
     assert row[:5] == ("match", "doubles", "match", "clay", "League")
-    doubles, clay, match = (SESSION_WEIGHTS[f][v] for f, v in (("activity", "doubles"), ("surface", "clay"), ("intensity", "match")))
+    doubles, clay, match = (
+        SESSION_WEIGHTS[f][v] for f, v in (("activity", "doubles"), ("surface", "clay"), ("intensity", "match"))
+    )
     assert row[5] == pytest.approx(doubles[0] * clay[0] * match[0])
     assert row[6] == pytest.approx(doubles[1] * clay[1] * match[1])
 
@@ -154,7 +158,9 @@ def test_a_change_of_level_spin_or_squad_holds_from_its_day() -> None:
     practised(con, "S2", None, "2026-01-12", squad="U16")
     practised(con, "S3", None, "2026-01-12", squad="U18")
     relations(con, "2026-01-15")
-    rows = read(con, "select session_id, level, spin, squad, abrasion_hours from session_hours order by played_on, session_id")
+    rows = read(
+        con, "select session_id, level, spin, squad, abrasion_hours from session_hours order by played_on, session_id"
+    )
     heavy = SESSION_WEIGHTS["level"]["national"][0] * SESSION_WEIGHTS["spin"]["heavy"][0]
     assert [r[:4] for r in rows] == [
         ("S1", "regional", "moderate", "U16"),
@@ -167,6 +173,22 @@ def test_a_change_of_level_spin_or_squad_holds_from_its_day() -> None:
     assert [r[4] for r in rows] == pytest.approx([1.0, 1.0, 1.0, heavy, heavy, heavy])
 
 
+def test_the_first_row_of_a_player_speaks_for_the_days_before_it() -> None:
+    con = empty_club()
+    players(con, "P1", since="2026-01-10", level="national")
+    players(con, "P1", since="2026-01-20", level="club")
+    rackets(con, ("R1", "P1"))
+    strung(con, "J1", "R1", "2026-01-01")
+    for day in ("05", "15", "25"):
+        practised(con, f"T{day}", "P1", f"2026-01-{day}", racket_id="R1")
+    relations(con, "2026-01-31")
+    assert [v for (v,) in read(con, "select level from session_hours order by played_on")] == [
+        "national",
+        "national",
+        "club",
+    ]
+
+
 def test_the_reference_hour_is_one_of_each() -> None:
     con = one_player_club()
     strung(con, "J1", "R1", "2026-01-01")
@@ -175,7 +197,9 @@ def test_the_reference_hour_is_one_of_each() -> None:
     assert read(con, "select abrasion_hours, playability_hours from session_hours") == [(1.0, 1.0)]
 
 
-@pytest.mark.parametrize(("balls", "factor"), [(550, 1.0), (275, 0.5), (10, 0.5), (825, 1.5), (5000, 2.0), (None, 1.0), (0, 0.5)])
+@pytest.mark.parametrize(
+    ("balls", "factor"), [(550, 1.0), (275, 0.5), (10, 0.5), (825, 1.5), (5000, 2.0), (None, 1.0), (0, 0.5)]
+)
 def test_counted_balls_correct_the_hours_by_two_at_most(balls: int | None, factor: float) -> None:
     con = one_player_club()
     strung(con, "J1", "R1", "2026-01-01")

@@ -23,7 +23,8 @@ def club_of(*roles: str, strung_on: str = "2026-01-01") -> duckdb.DuckDBPyConnec
 def shares(con: duckdb.DuckDBPyConnection, session_id: str, as_of: str = "2026-01-31") -> dict[str, float]:
     relations(con, as_of)
     query = f"""
-        select x.racket_id, x.share from session_beds as x join session_hours as h using (session_row) where h.session_id = '{session_id}'
+        select x.racket_id, x.share from session_beds as x join session_hours as h using (session_row)
+        where h.session_id = '{session_id}'
     """
     return {str(r): float(s) for r, s in read(con, query)}  # type: ignore[arg-type]
 
@@ -72,7 +73,13 @@ def test_restrings_for_wear_are_evidence_of_use() -> None:
 
 def test_a_racket_in_the_shop_collects_no_play() -> None:
     con = club_of("match", "match")
-    ticket = {"job_id": "T1", "racket_id": "R1", "reason": "scheduled", "state": "handed_back", "state_on": "2026-01-14"}
+    ticket = {
+        "job_id": "T1",
+        "racket_id": "R1",
+        "reason": "scheduled",
+        "state": "handed_back",
+        "state_on": "2026-01-14",
+    }
     put(con, "jobs", [ticket | {"handed_in_on": "2026-01-10", "restring_id": "J3"}])
     strung(con, "J3", "R1", "2026-01-13", "scheduled")
     for day in (9, 10, 11, 12, 13, 15):
@@ -109,6 +116,14 @@ def test_a_racket_written_down_that_cannot_have_been_played_is_shared_out() -> N
     assert shares(con, "S12") == {"R2": 1.0}
 
 
+def test_a_racket_written_down_while_at_the_bench_is_shared_out() -> None:
+    con = club_of("match", "match")
+    ticket = {"job_id": "T1", "racket_id": "R1", "reason": "scheduled", "state": "booked", "state_on": "2026-01-10"}
+    put(con, "jobs", [ticket | {"handed_in_on": "2026-01-10"}])
+    practised(con, "S12", "P1", "2026-01-12", racket_id="R1")
+    assert shares(con, "S12") == {"R2": 1.0}
+
+
 def test_a_racket_without_a_bed_takes_its_part() -> None:
     con = club_of("match")
     rackets(con, ("R2", "P1"))
@@ -135,7 +150,9 @@ def test_a_racket_handed_back_to_the_club_is_nobody_s() -> None:
     put(con, "holders", [{"racket_id": "R2", "from_on": "2026-01-10", "player_id": None}])
     practised(con, "B", "P1", "2026-01-12")
     assert shares(con, "B") == {"R1": 1.0}
-    assert read(con, "select racket_id, player_id, share from rackets_now where racket_id = 'R2'") == [("R2", None, 0.0)]
+    assert read(con, "select racket_id, player_id, share from rackets_now where racket_id = 'R2'") == [
+        ("R2", None, 0.0)
+    ]
 
 
 def test_nothing_is_shared_to_a_racket_before_its_service_or_after_it() -> None:
@@ -170,7 +187,10 @@ def test_shared_hours_widen_the_band_and_named_hours_do_not() -> None:
     practised(con, "N", "P1", "2026-01-05", racket_id="R1")
     practised(con, "S", "P1", "2026-01-06")
     relations(con, "2026-01-31")
-    rows = read(con, "select day::varchar, hours, hours_shared, share_variance_hours2 from bed_days where bed_id = 'J1' order by 1")
+    rows = read(
+        con,
+        "select day::varchar, hours, hours_shared, share_variance_hours2 from bed_days where bed_id = 'J1' order by 1",
+    )
     assert rows[0][1:] == (1.0, None, None)
     assert rows[1][1] == rows[1][2]
     assert float(rows[1][3]) > 0.0  # type: ignore[arg-type]

@@ -1,7 +1,9 @@
-"""Beds written by hand as the arrays the learning reads, so that a test can say exactly what was played and how it ended.
+"""Beds written by hand as the arrays the learning reads, so that a test can say exactly what was played and how it
+ended.
 
-In: Bed, one a stringing, with its play day by day. Out: History. Every hour is of the reference kind (weights 1), so that
-abrasion and playability hours are what the bed says; `levels` (activity, spin, ...) only says what kind of play it was.
+In: Bed, one a stringing, with its play day by day. Out: History. Every hour is of the reference kind (weights 1),
+so that abrasion and playability hours are what the bed says; `levels` (activity, spin, ...) only says what kind of
+play it was.
 """
 
 from __future__ import annotations
@@ -21,9 +23,9 @@ FIRST_DAY = 20_000  # days since 1970-01-01
 
 @dataclass(frozen=True)
 class Bed:
-    """days: day numbers of the steps after stringing; abrasion, playability: cumulative reference hours at the end of each.
-    looks: step index -> grades by sign, a look on that day. strung: day number of the stringing. racket: the player's one
-    racket unless named."""
+    """days: day numbers of the steps after stringing; abrasion, playability: cumulative reference hours at the end
+    of each. looks: step index -> grades by sign, a look on that day. strung: day number of the stringing. racket:
+    the player's one racket unless named."""
 
     player: str = "P1"
     cause: str = "none"
@@ -52,7 +54,9 @@ def history(beds: Sequence[Bed], as_of: int = 400) -> History:
     day = np.concatenate([np.asarray(b.days) for b in beds])
     strung = np.repeat([b.strung for b in beds], count)
     abrasion = np.concatenate([np.asarray(b.abrasion, dtype=float) for b in beds])
-    playability = np.concatenate([np.asarray(b.abrasion if b.playability is None else b.playability, dtype=float) for b in beds])
+    playability = np.concatenate(
+        [np.asarray(b.abrasion if b.playability is None else b.playability, dtype=float) for b in beds]
+    )
     grades = np.full((len(bed), len(SIGNS)), -1, dtype=np.int64)
     looked = np.full(len(bed), -1, dtype=np.int64)
     for i, b in enumerate(beds):
@@ -87,7 +91,8 @@ def history(beds: Sequence[Bed], as_of: int = 400) -> History:
     added = np.diff(abrasion, prepend=0.0)
     added[first] = abrasion[first]
     levels = {
-        f: np.repeat(np.array([b.levels.get(f, REFERENCE_LEVELS[f][0]) for b in beds], dtype=object), count) for f in SESSION_WEIGHTS
+        f: np.repeat(np.array([b.levels.get(f, REFERENCE_LEVELS[f][0]) for b in beds], dtype=object), count)
+        for f in SESSION_WEIGHTS
     }
     return History(
         beds=frame,

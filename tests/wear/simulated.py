@@ -1,7 +1,7 @@
 """Beds drawn from the model's own law, to see whether the learning finds what was put in.
 
-In: numbers of players and beds, the multipliers, a generator. Out: beds in the form of hand_made. An hour of reference play
-every other day; a bed ends on the day its cumulative hazard passes an exponential threshold.
+In: numbers of players and beds, the multipliers, a generator. Out: beds in the form of hand_made. An hour of
+reference play every other day; a bed ends on the day its cumulative hazard passes an exponential threshold.
 """
 
 from __future__ import annotations

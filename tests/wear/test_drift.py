@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.wear.drift import DISCOUNTS, follow
+from pipeline.wear.drift import DISCOUNTS, PRIOR_ENDINGS, follow
 
 
 def test_nothing_seen_says_one() -> None:
@@ -48,12 +48,10 @@ def test_weeks_without_play_are_no_evidence() -> None:
 
 def test_the_posterior_of_a_single_discount_is_the_gamma_update() -> None:
     """Without discount: (prior + endings) / (prior + expected)."""
-    from pipeline.wear.drift import PRIOR_ENDINGS
-
     level = follow(np.array([4.0, 6.0]), np.array([7.0, 9.0]), discounts=(1.0,))
     assert level.level == pytest.approx((PRIOR_ENDINGS + 16.0) / (PRIOR_ENDINGS + 10.0))
 
 
 def test_periods_must_match() -> None:
-    with pytest.raises(ValueError, match="shorter|longer"):
+    with pytest.raises(ValueError, match=r"shorter|longer"):
         follow(np.ones(3), np.ones(2))

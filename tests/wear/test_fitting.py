@@ -1,4 +1,5 @@
-"""The marginal likelihood: its gradient, what it finds in simulated beds, and that a fit never loses to the trade values."""
+"""The marginal likelihood: its gradient, what it finds in simulated beds, and that a fit never loses to the trade
+values."""
 
 from __future__ import annotations
 
@@ -16,7 +17,8 @@ from tests.wear.simulated import drawn_beds
 
 
 def mixed_history() -> History:
-    """Every kind of thing the likelihood has to do with: causes, looks, hybrids, gauges, kinds of play, nobody's beds."""
+    """Every kind of thing the likelihood has to do with: causes, looks, hybrids, gauges, kinds of play, nobody's
+    beds."""
     rng = np.random.default_rng(11)
     causes = ("breaks", "goes_dead", "mishit", "other", "unknown", "none")
     kinds = (
@@ -93,11 +95,19 @@ def test_players_who_differ_give_a_weaker_prior_than_players_who_do_not() -> Non
 
 
 def test_a_heavier_kind_of_play_is_found() -> None:
-    """Half of the players do drills that cost twice what the reference hour does: their beds end at half the logged hours."""
+    """Half of the players do drills that cost twice what the reference hour does: their beds end at half the logged
+    hours."""
     rng = np.random.default_rng(8)
     plain = drawn_beds(rng, [1.0] * 12, 10)
     hard = [
-        Bed(b.player + "d", b.cause, b.days, tuple(np.array(b.abrasion) / 2.0), b.playability, levels={"activity": "drills"})
+        Bed(
+            b.player + "d",
+            b.cause,
+            b.days,
+            tuple(np.array(b.abrasion) / 2.0),
+            b.playability,
+            levels={"activity": "drills"},
+        )
         for b in drawn_beds(rng, [1.0] * 12, 10)
     ]
     found = fitting.fit(problem_of(history(plain + hard), learn(history(plain + hard)), "breaks"))
@@ -114,6 +124,9 @@ def test_fits_go_into_shapes_and_weights() -> None:
     assert shapes.strength_dead == fits["goes_dead"].strength
     rows = {(f, lv): (a, p) for f, lv, a, p in weights_of(fits)}
     assert set(rows) == {(f, lv) for f, lv, _, _ in session_weight_rows()}
-    assert rows["activity", "drills"] == (fits["breaks"].weights["activity", "drills"], fits["goes_dead"].weights["activity", "drills"])
+    assert rows["activity", "drills"] == (
+        fits["breaks"].weights["activity", "drills"],
+        fits["goes_dead"].weights["activity", "drills"],
+    )
     assert rows["activity", "singles"] == (1.0, 1.0)
     assert ("spin", "heavy") not in fits["goes_dead"].weights

@@ -1,14 +1,16 @@
-"""What a club's own beds teach: counts that add up, causes shared out, who reports, looks, and what must teach nothing."""
+"""What a club's own beds teach: counts that add up, causes shared out, who reports, looks, and what must teach
+nothing."""
 
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
 
-from pipeline.wear.learning import BREAKS, DEAD, MISHIT, OTHER, LOOK_PRIORS, Shapes, learn
 from pipeline.wear.history import CAUSES, SIGNS
+from pipeline.wear.learning import BREAKS, DEAD, LOOK_PRIORS, MISHIT, OTHER, Shapes, learn
 from pipeline.wear.reference import value
 from tests.wear.hand_made import Bed, history
 from tests.wear.simulated import drawn_beds
@@ -20,7 +22,8 @@ def usual_beds(seed: int = 1) -> list[Bed]:
 
 
 def test_endings_expected_and_seen_agree_in_total() -> None:
-    """The family multiplier solves f (s + exposure) = s + endings: the whole expectation is the endings, but for the prior."""
+    """The family multiplier solves f (s + exposure) = s + endings: the whole expectation is the endings, but for
+    the prior."""
     h = history(usual_beds())
     made = learn(h)
     seen = made.responsibility[:, BREAKS].sum()
@@ -78,15 +81,30 @@ def test_endings_without_a_reason_are_shared_out_and_add_up_to_one() -> None:
 
 def test_an_unknown_ending_goes_to_the_limit_that_was_near() -> None:
     """Many hours on a soft string after few days: worn through; hardly any play and months of rest: not broken."""
-    worn = Bed(cause="unknown", days=(4, 8), abrasion=(12.0, 26.0), playability=(8.0, 12.0), mains="multifilament", crosses="multifilament")
-    rested = Bed(cause="unknown", days=(60, 240), abrasion=(0.2, 0.4), player="P2", mains="multifilament", crosses="multifilament")
+    worn = Bed(
+        cause="unknown",
+        days=(4, 8),
+        abrasion=(12.0, 26.0),
+        playability=(8.0, 12.0),
+        mains="multifilament",
+        crosses="multifilament",
+    )
+    rested = Bed(
+        cause="unknown",
+        days=(60, 240),
+        abrasion=(0.2, 0.4),
+        player="P2",
+        mains="multifilament",
+        crosses="multifilament",
+    )
     made = learn(history([worn, rested]))
     assert made.responsibility[0, BREAKS] > 0.5
     assert made.responsibility[1, BREAKS] < 0.05
 
 
 def test_blank_reasons_do_not_lose_endings() -> None:
-    """A quarter of the reasons left blank: the family multiplier stays within a fifth of what all reasons would give."""
+    """A quarter of the reasons left blank: the family multiplier stays within a fifth of what all reasons would
+    give."""
     beds = usual_beds(5)
     rng = np.random.default_rng(0)
     blank = [replace(b, cause="unknown") if b.cause != "none" and rng.random() < 0.25 else b for b in beds]
@@ -121,7 +139,9 @@ NOTHING_TO_TEACH = {
     "mishit": Bed("P1", "mishit", (5, 9), (8.0, 30.0), teaches_abrasion=False),
     "frame fault": Bed("P1", "other", (5, 9), (8.0, 30.0), teaches_abrasion=False),
     "broke on the machine": Bed("P1", "other", (1,), (0.0,), teaches_abrasion=False),
-    "unknown string": Bed("P1", "breaks", (5, 9), (8.0, 30.0), is_string_known=False, mains="unknown", crosses="unknown"),
+    "unknown string": Bed(
+        "P1", "breaks", (5, 9), (8.0, 30.0), is_string_known=False, mains="unknown", crosses="unknown"
+    ),
     "unknown string, unknown reason": Bed(
         "P1", "unknown", (5, 9), (8.0, 30.0), is_string_known=False, mains="unknown", crosses="unknown"
     ),
@@ -131,7 +151,9 @@ NOTHING_TO_TEACH = {
 @pytest.mark.parametrize("what", NOTHING_TO_TEACH)
 def test_a_bed_that_teaches_nothing_changes_no_posterior_of_breaking(what: str) -> None:
     h = history([replace(b, player=f"P{1 + i % 5}") for i, b in enumerate(usual_beds())])
-    longer = history([replace(b, player=f"P{1 + i % 5}") for i, b in enumerate(usual_beds())] + [NOTHING_TO_TEACH[what]])
+    longer = history(
+        [replace(b, player=f"P{1 + i % 5}") for i, b in enumerate(usual_beds())] + [NOTHING_TO_TEACH[what]]
+    )
     # rackets taken as alike: how much one is used is learned from both limits
     alike = Shapes(strength_racket=1e15)
     before, after = learn(h, alike, tolerance=1e-9), learn(longer, alike, tolerance=1e-9)
@@ -152,7 +174,7 @@ def test_severe_is_never_less_than_none_before_any_evidence(limit: str) -> None:
     """Common practice: a worse grade brings the end nearer."""
     for sign in SIGNS:
         grades = LOOK_PRIORS[limit][sign]
-        assert all(low <= high for low, high in zip(grades, grades[1:], strict=False))
+        assert all(low <= high for low, high in pairwise(grades))
         assert grades[1] == 1.0
 
 
@@ -161,7 +183,9 @@ def looked_at(grade: int, cause: str, player: str = "P1") -> Bed:
 
 
 def test_a_severe_look_raises_the_factor_from_the_next_day_on() -> None:
-    made = learn(history([looked_at(0, "none"), looked_at(3, "none"), Bed(days=(5, 10, 14), abrasion=(5.0, 10.0, 14.0))]))
+    made = learn(
+        history([looked_at(0, "none"), looked_at(3, "none"), Bed(days=(5, 10, 14), abrasion=(5.0, 10.0, 14.0))])
+    )
     good, bad, unseen = made.factor["breaks"].reshape(3, 3)
     assert good[:2] == pytest.approx([1.0, 1.0])
     assert bad[:2] == pytest.approx([1.0, 1.0])
@@ -169,8 +193,12 @@ def test_a_severe_look_raises_the_factor_from_the_next_day_on() -> None:
 
 
 def test_what_became_of_beds_after_a_grade_is_learned() -> None:
-    ended = [looked_at(3, "breaks", f"P{i % 9}") for i in range(30)] + [looked_at(0, "other", f"P{i % 9}") for i in range(30)]
-    lasted = [looked_at(3, "other", f"P{i % 9}") for i in range(30)] + [looked_at(0, "breaks", f"P{i % 9}") for i in range(30)]
+    ended = [looked_at(3, "breaks", f"P{i % 9}") for i in range(30)] + [
+        looked_at(0, "other", f"P{i % 9}") for i in range(30)
+    ]
+    lasted = [looked_at(3, "other", f"P{i % 9}") for i in range(30)] + [
+        looked_at(0, "breaks", f"P{i % 9}") for i in range(30)
+    ]
     notching = SIGNS.index("notching")
     sharp, blind = learn(history(ended)).looks["breaks"][notching], learn(history(lasted)).looks["breaks"][notching]
     prior = LOOK_PRIORS["breaks"]["notching"]
@@ -191,7 +219,9 @@ def test_planned_restrings_are_learned_by_squad() -> None:
     h = history(often + never)
     made = learn(h)
     n_players = len(h.players)
-    rate = made.other.rate(np.array([0, 1]), np.array([n_players, n_players]), np.array([9.0, 9.0]), np.array([0.1, 0.1]))
+    rate = made.other.rate(
+        np.array([0, 1]), np.array([n_players, n_players]), np.array([9.0, 9.0]), np.array([0.1, 0.1])
+    )
     assert rate[0] > 5 * rate[1] > 0.0
 
 

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.wear.baseline import EDGES, STRAIGHT, Baseline
+from pipeline.wear.fitting import REFERENCE_LEVELS
 from pipeline.wear.limits import cumulative_hazard, life_at_hazard, life_used_dead, lives_of, survival
 from pipeline.wear.reference import MATERIALS, VALUES, session_weight_rows, value
 
@@ -41,7 +42,9 @@ def test_hazard_never_falls(x: float, more: float, shape: float) -> None:
 def test_surviving_twice_is_surviving_the_sum(a: float, b: float, first: float, second: float) -> None:
     """Having lasted `first` raises the rate to b + first: S(first) S(second | first) = S(first + second)."""
     whole = survival(np.array(first + second), np.array(a), np.array(b))
-    parts = survival(np.array(first), np.array(a), np.array(b)) * survival(np.array(second), np.array(a), np.array(b + first))
+    parts = survival(np.array(first), np.array(a), np.array(b)) * survival(
+        np.array(second), np.array(a), np.array(b + first)
+    )
     assert float(parts) == pytest.approx(float(whole), rel=1e-9)
 
 
@@ -133,8 +136,6 @@ def test_every_value_has_a_unit_a_meaning_and_a_source() -> None:
 
 
 def test_reference_levels_weigh_one() -> None:
-    from pipeline.wear.fitting import REFERENCE_LEVELS
-
     weights = {(f, lv): (a, p) for f, lv, a, p in session_weight_rows()}
     for feature, levels in REFERENCE_LEVELS.items():
         for level in levels:
