@@ -24,6 +24,7 @@ page = st.navigation(
         st.Page("screens/racket.py", title="Racket", url_path="racket"),
         st.Page("screens/workload.py", title="Workload", url_path="workload"),
         st.Page("screens/records.py", title="Records", url_path="records"),
+        st.Page("screens/track_record.py", title="Track record", url_path="track-record"),
     ],
     position="top",
 )

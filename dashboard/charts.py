@@ -21,7 +21,7 @@ MARKS = {"breaks": "diamond", "goes_dead": "circle", "broken": "x"}
 MARK_WORDS = {"broken": "broken", "breaks": "likely to break", "goes_dead": "likely to go dead"}
 
 
-def _figure(colours: Palette, height: int) -> go.Figure:
+def house_figure(colours: Palette, height: int) -> go.Figure:
     """An empty figure in the house style."""
     figure = go.Figure()
     figure.update_layout(
@@ -149,7 +149,7 @@ def week_calendar(
     first = pd.Timestamp(as_of)
     last = first + days * DAY
     row_height = 34 if is_narrow else 27
-    figure = _figure(colours, height=100)
+    figure = house_figure(colours, height=100)
     names = rows["short_player"] if is_narrow else rows["player"]
     labels = [
         f"{words.chart_text(name)}  <b>{words.chart_text(racket)}</b>"
@@ -225,7 +225,7 @@ def wear_curves(
     wear: pd.DataFrame, looks: pd.DataFrame, events: pd.DataFrame, as_of: date, colours: Palette, is_narrow: bool
 ) -> go.Figure:
     """Life used by date towards each limit: steps where it was played, dashed with a band under the planned play."""
-    figure = _figure(colours, height=440 if not is_narrow else 420)
+    figure = house_figure(colours, height=440 if not is_narrow else 420)
     today = pd.Timestamp(as_of)
     first = min(wear["day"].min(), today) - DAY
     last = max(wear["day"].max(), today + 14 * DAY)
@@ -318,7 +318,7 @@ def wear_curves(
 
 def weeks_ahead(weeks: pd.DataFrame, past: pd.DataFrame, as_of: date, colours: Palette, is_narrow: bool) -> go.Figure:
     """Restrings a week: bars for the weeks behind, a fan for the weeks ahead."""
-    figure = _figure(colours, height=330)
+    figure = house_figure(colours, height=330)
     if is_narrow:
         past = past.tail(6)
     figure.add_bar(
@@ -364,7 +364,7 @@ def weeks_ahead(weeks: pd.DataFrame, past: pd.DataFrame, as_of: date, colours: P
 
 def bench_hours(weeks: pd.DataFrame, colours: Palette, is_narrow: bool) -> go.Figure:
     """Bench hours needed in each week ahead, likely and to allow for, against the hours there are."""
-    figure = _figure(colours, height=330)
+    figure = house_figure(colours, height=330)
     places = list(range(len(weeks)))
     figure.add_bar(
         x=places,

@@ -18,6 +18,7 @@ from zoneinfo import ZoneInfo
 import streamlit as st
 
 from pipeline.fleet import frames
+from pipeline.fleet.track_record import FILE
 from pipeline.store import Store
 
 
@@ -95,3 +96,12 @@ def workload() -> frames.Workload:
 def records() -> frames.Records:
     """The page Records."""
     return _ask("records", open_store().settings.time_zone)
+
+
+def track_record() -> frames.TrackRecordPage:
+    """The page Track record; the kept file changes without a new view, so its time belongs to the question."""
+    folder = store_folder().resolve()
+    kept = folder / FILE
+    changed_at_ns = kept.stat().st_mtime_ns if kept.exists() else 0
+    zone = open_store().settings.time_zone
+    return _ask("track_record", str(folder), view_version(), zone, today(), changed_at_ns)

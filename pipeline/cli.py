@@ -181,6 +181,28 @@ def forecast(
     output.print_frame(frame, is_csv=csv)
 
 
+@app.command("track-record")
+@says_why
+def track_record(
+    weeks: Annotated[int, typer.Option("--weeks", min=2, max=104, help="How many weeks back, by fortnights.")] = 12,
+    store: StoreOption = DEFAULT_STORE,
+    on: OnOption = None,
+    csv: CsvOption = False,
+) -> None:
+    """How the forecasts held up here, beside the rules of thumb; kept for the dashboard unless --on is given."""
+    from pipeline.command.looking_back import fortnight_bar, print_record
+    from pipeline.fleet.track_record import keep, work_out
+
+    club = Store(store)
+    with fortnight_bar() as show:
+        record = work_out(club, weeks, on, progress=show)
+    if on is None:
+        keep(club, record)
+    if record.backtest.count_weeks < weeks - 1:
+        output.say(f"The records on file reach back far enough for {record.backtest.count_weeks} of {weeks} weeks.")
+    print_record(record, is_csv=csv)
+
+
 @app.command()
 @says_why
 def export(

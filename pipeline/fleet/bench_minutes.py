@@ -30,7 +30,10 @@ class MinutesPerJob:
 def minutes_per_job(con: duckdb.DuckDBPyConnection) -> MinutesPerJob:
     """Mean minutes written down, leaning on the trade default while few are."""
     row = con.execute(
-        "select count(bench_minutes), avg(bench_minutes), stddev_samp(bench_minutes) from restrings_clean where bench_minutes between 5 and 180"
+        """
+        select count(bench_minutes), avg(bench_minutes), stddev_samp(bench_minutes)
+        from restrings_clean where bench_minutes between 5 and 180
+        """
     ).fetchone()
     count, mean, spread = row if row else (0, None, None)
     if not count or mean is None:

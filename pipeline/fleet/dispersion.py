@@ -2,8 +2,8 @@
 
 In: History, Learned, and the dates of past restrings. Out: the variance of a week's restrings over its mean (1 = as
 independent beds scatter). Bench days, habits of handing in and squads that break together make weeks lumpy; the measure
-is Pearson's: mean of (jobs - expected)^2 / expected over past weeks, expected from the beds' own hazards and spread over
-the club's usual delay until the restring.
+is Pearson's: mean of (jobs - expected)^2 / expected over past weeks, expected from the beds' own hazards and spread
+over the club's usual delay until the restring.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ from pipeline.wear.history import History
 from pipeline.wear.learning import Learned
 
 WEEKS = 30
-PRIOR_WEEKS = 6.0
-PRIOR_DISPERSION = 1.3
+PRIOR_WEEKS = 8.0
+PRIOR_DISPERSION = 1.7
 MAX_DISPERSION = 4.0
 
 
@@ -48,8 +48,8 @@ def expected_by_day(h: History, learned: Learned, n_days: int) -> np.ndarray:
 def dispersion(h: History, learned: Learned, strung_days_ago: np.ndarray, delay_days: np.ndarray) -> float:
     """Variance over mean of weekly restrings, between 1 and MAX_DISPERSION.
 
-    strung_days_ago: (n,) whole days before the origin of past restrings. delay_days: (m,) sample of delays from the end of
-    a bed to its restring.
+    strung_days_ago: (n,) whole days before the origin of past restrings. delay_days: (m,) sample of delays from the
+    end of a bed to its restring.
     """
     n_days = 7 * WEEKS
     daily = expected_by_day(h, learned, n_days + 28)
@@ -73,7 +73,9 @@ def dispersion(h: History, learned: Learned, strung_days_ago: np.ndarray, delay_
 
 
 def lumpy(jobs: np.ndarray, spread: float, rng: np.random.Generator) -> np.ndarray:
-    """(draws, weeks) factors of mean 1 that bring the weeks' scatter from that of independent beds to `spread` times it."""
+    """(draws, weeks) factors of mean 1 that bring the weeks' scatter from that of independent beds to `spread`
+    times it.
+    """
     mean = np.maximum(jobs.mean(axis=0), 0.5)
     extra = max(spread - 1.0, 1e-6) / mean
     return np.asarray(rng.gamma(1.0 / extra[None, :], extra[None, :], jobs.shape))

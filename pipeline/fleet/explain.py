@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import pandas as pd
 
-from pipeline.fleet.words import as_date, day as short_day
+from pipeline.fleet.words import as_date, is_missing
+from pipeline.fleet.words import day as short_day
 
 SPIN_WORDS = {"flat": "flat hitting", "moderate": "moderate topspin", "heavy": "heavy topspin"}
 MATERIAL_WORDS = {
@@ -24,15 +25,15 @@ MATERIAL_WORDS = {
 def string_words(mains_material: object, crosses_material: object, gauge_mm: object) -> str:
     """For example "1.25 mm polyester", or "1.25 mm polyester with multifilament crosses"."""
     mains = MATERIAL_WORDS.get(str(mains_material), "string")
-    gauge = f"{float(str(gauge_mm)):.2f} mm " if pd.notna(gauge_mm) else ""
-    if pd.notna(crosses_material) and crosses_material != mains_material:
+    gauge = f"{float(str(gauge_mm)):.2f} mm " if not is_missing(gauge_mm) else ""
+    if not is_missing(crosses_material) and crosses_material != mains_material:
         return f"{gauge}{mains} with {MATERIAL_WORDS.get(str(crosses_material), 'other')} crosses"
     return f"{gauge}{mains}"
 
 
 def why(row: pd.Series) -> str:
-    """The sentence for one row. Columns used: status, strung_on, hours_played, spin, materials, gauge, life used, due_on,
-    days_left_p50, limit_first, handed_in_on, ended_on, reason, look."""
+    """The sentence for one row. Columns used: status, strung_on, hours_played, spin, materials, gauge, life used,
+    due_on, days_left_p50, limit_first, handed_in_on, ended_on, reason, look."""
     if row["status"] == "no_bed":
         return "no restring on file: write down when and with what it was strung, and it joins the list"
     strings = string_words(row["mains_material"], row["crosses_material"], row["mains_gauge_mm"])

@@ -28,7 +28,9 @@ HORIZON_CAP_DAYS = 365.0
 
 @dataclass(frozen=True)
 class CurrentBeds:
-    """The beds in play at the origin, as arrays (n,): index into History's beds, shares of the player's play, state now; factor_*: log of the inspection multiplier from the origin on."""
+    """The beds in play at the origin, as arrays (n,): index into History's beds, shares of the player's play, state
+    now; factor_*: log of the inspection multiplier from the origin on.
+    """
 
     index: np.ndarray
     racket_id: np.ndarray
@@ -187,7 +189,8 @@ def outlook(h: History, learned: Learned, beds: CurrentBeds, play: ComingPlay, n
 
 def unseen_days(h: History, learned: Learned) -> np.ndarray:
     """Days between a worn-out bed's last play and the day its end was recorded, as seen on beds whose play was written
-    down with the racket; a racket often lies in the bag before it is handed in. A short usual delay where too few are known.
+    down with the racket; a racket often lies in the bag before it is handed in. A short usual delay where too few
+    are known.
     """
     if h.n_beds == 0:
         return np.array([0.0, 0.0, 0.0, 1.0, 1.0, 2.0])
@@ -200,7 +203,8 @@ def unseen_days(h: History, learned: Learned) -> np.ndarray:
 
 
 def _added(learned: Learned, limit: str, u0: np.ndarray, growth: np.ndarray, mean: np.ndarray) -> np.ndarray:
-    """(n, n_days) cumulative hazard added per unit of the player's multiplier: the growth through the club's own baseline,
+    """(n, n_days) cumulative hazard added per unit of the player's multiplier: the growth through the club's own
+    baseline,
     at the level of its newest weeks. u0: (n,) expected hazard so far. mean: (n,) the player's mean multiplier."""
     warp = learned.baseline[limit]
     added = warp.warped(u0[:, None] + growth * mean[:, None]) - warp.warped(u0)[:, None]

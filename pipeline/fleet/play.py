@@ -3,7 +3,8 @@
 In: the relations player_days and calendar_days, the origin. Out: ComingPlay. A player's weekly hours are taken as
     hours = level of the player x index of the squad's week,
 the level from the newest weeks (weeks in which the whole squad rested say little about one player), the coming index
-from past weeks whose calendar looked alike (kernel regression), brought to the newest weeks' level, and, where a year is
+from past weeks whose calendar looked alike (kernel regression), brought to the newest weeks' level, and, where a
+year is
 on file, from last year's same weeks. Days inside a week: the player's own weekdays. Spreads are coefficients of
 variation, measured by making the same forecast at past weeks.
 """
@@ -24,7 +25,8 @@ HISTORY_WEEKS = 110
 KERNEL_WIDTH = 0.12
 CLOSED_WIDTH = 0.15
 PERSISTENCE_A_WEEK = 0.9
-SEASON_TRUST = 0.5
+SEASON_TRUST = 0.7
+SEASON_BASE_WEEKS = 4
 CALENDAR_TRUST_UNSEEN = 0.5
 TEST_ORIGINS = 14
 
@@ -48,7 +50,9 @@ class ComingPlay:
 
 @dataclass(frozen=True)
 class _Weeks:
-    """(players, weeks) matrices; column 0 is the newest week, counting back. closed: days a week. squad: (players,) codes."""
+    """(players, weeks) matrices; column 0 is the newest week, counting back. closed: days a week. squad: (players,)
+    codes.
+    """
 
     hours: np.ndarray
     plan: np.ndarray
@@ -128,7 +132,7 @@ def forecast_weeks(weeks: _Weeks, plan_ahead: np.ndarray, closed_ahead: np.ndarr
     if n_players == 0 or weeks.hours.sum() <= 0:
         return np.zeros_like(plan_ahead)
     n_squads = int(weeks.squad.max()) + 1
-    window = min(weeks.hours.shape[1], 53)
+    window = min(weeks.hours.shape[1], max(int(weeks.known.any(axis=0).sum()), 1))
     hours, known = weeks.hours[:, :window], weeks.known[:, :window].astype(float)
     member = np.zeros((n_squads, n_players))
     member[weeks.squad, np.arange(n_players)] = 1.0
@@ -149,8 +153,8 @@ def forecast_weeks(weeks: _Weeks, plan_ahead: np.ndarray, closed_ahead: np.ndarr
     planned = member @ (weeks.plan[:, :window] * np.maximum(known, known[:, :1]))
     planned_ahead = member @ plan_ahead
     size = np.maximum(member.sum(axis=1, keepdims=True), 1.0)
-    alike_past, alike_ahead, has_plan = _relative_plans(planned / size, planned_ahead / size, known.any(axis=0))
-    valid = known.any(axis=0)[None, :] & (due > 0)
+    alike_past, alike_ahead, has_plan = _relative_plans(planned / size, planned_ahead / size, np.asarray(known.any(axis=0)))
+    valid = np.asarray(known.any(axis=0))[None, :] & (due > 0)
     recency = np.power(0.5, np.arange(window) / INDEX_HALF_LIFE_WEEKS)[None, :] * valid
     shut_past = member @ (weeks.closed[:, :window] / 7.0) / size
     shut_ahead = member @ (closed_ahead / 7.0) / size
@@ -162,8 +166,8 @@ def forecast_weeks(weeks: _Weeks, plan_ahead: np.ndarray, closed_ahead: np.ndarr
         if usual_plan > 0:
             relative = np.clip(planned_ahead / usual_plan, 0.0, 1.5)
             predicted_ahead = predicted_ahead * (1.0 + CALENDAR_TRUST_UNSEEN * (relative - 1.0))
-    season_past, season_ahead = _season(observed, predicted_past, weeks, n_ahead, valid)
-    expected_past = np.maximum(predicted_past * season_past, 1e-3)
+    season_ahead = _season(observed, predicted_past, due, n_ahead)
+    expected_past = np.maximum(predicted_past, 1e-3)
     recent = (
         np.power(0.5, np.arange(window) / RECENT_HALF_LIFE_WEEKS)[None, :] * valid * np.minimum(expected_past, 1.0) ** 2
     )
@@ -223,30 +227,23 @@ def _kernel(
     return np.clip(out, 0.0, 2.0)
 
 
-def _season(
-    observed: np.ndarray, predicted: np.ndarray, weeks: _Weeks, n_ahead: int, valid: np.ndarray
-) -> tuple[np.ndarray, np.ndarray]:
-    """Club-wide factor that last year's same weeks add to what the calendar says; ones where no year is on file."""
-    window = observed.shape[1]
-    past, ahead = np.ones((1, window)), np.ones((1, n_ahead))
-    on_file = int(weeks.known.any(axis=0).sum())
-    if on_file < 60:
-        return past, ahead
-    club = weeks.hours.sum(axis=0) / np.maximum(weeks.known.sum(axis=0), 1)
-    smooth = np.convolve(np.pad(club[:on_file], 1, mode="edge"), np.ones(3) / 3, mode="valid")
-    base = smooth[max(0, 52) : min(62, on_file)].mean()
-    now = predicted[:, :10].mean()
-    if base <= 0 or now <= 0:
-        return past, ahead
-    shape_now = predicted.mean(axis=0) / now
-    for w in range(n_ahead):
-        at = 51 - w
-        if 0 <= at < on_file:
-            ahead[0, w] = np.clip(smooth[at] / base, 0.3, 1.8) ** SEASON_TRUST
-    # the part that the calendar already explains is not counted twice
-    explained = float(np.std(shape_now[:26]))
-    trust = 1.0 if explained < 0.1 else 0.3
-    return past, ahead**trust
+def _season(observed: np.ndarray, predicted: np.ndarray, due: np.ndarray, n_ahead: int) -> np.ndarray:
+    """(1, weeks ahead) what last year's same weeks add to what the calendar says; ones where no year is on file.
+
+    Last year's weeks are held against what their calendar would have predicted; the coming weeks' ratio then, over the
+    newest weeks' ratio then, smoothed over three weeks and believed by SEASON_TRUST.
+    """
+    n = observed.shape[1]
+    if n < 52 + SEASON_BASE_WEEKS:
+        return np.ones((1, n_ahead))
+    done, told = (observed * due).sum(axis=0), (predicted * due).sum(axis=0)
+    three = np.ones(3)
+    smooth = (np.convolve(np.pad(done, 1, mode="edge"), three, mode="valid") + 1e-6) / (
+        np.convolve(np.pad(told, 1, mode="edge"), three, mode="valid") + 1e-6
+    )
+    base = done[52 : 52 + SEASON_BASE_WEEKS].sum() / max(told[52 : 52 + SEASON_BASE_WEEKS].sum(), 1e-6)
+    at = np.clip(51 - np.arange(n_ahead), 0, n - 1)
+    return np.asarray(np.clip(smooth[at] / max(base, 0.1), 0.5, 1.8) ** SEASON_TRUST)[None, :]
 
 
 def _spreads(weeks: _Weeks) -> tuple[float, float, float, float]:
@@ -285,8 +282,8 @@ def _into_days(
     as_of: pd.Timestamp,
     plans_speak: bool,
 ) -> np.ndarray:
-    """(players, days) by the player's weekdays; a closed day is empty, its play moves inside the week where the calendar
-    has already told how full the week is."""
+    """(players, days) by the player's weekdays; a closed day is empty, its play moves inside the week where the
+    calendar has already told how full the week is."""
     n_days = weekly.shape[1] * 7
     counts = np.zeros((len(index), 7))
     newest = past[past["day"] > as_of - pd.Timedelta(weeks=12)] if not past.empty else past

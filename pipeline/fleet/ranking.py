@@ -28,8 +28,9 @@ ROLE_WEIGHT = {"match": 1.0, "loan": 0.75, "spare": 0.6}
 BENCH_REACH_DAYS = 7
 LIMIT_HORIZON_DAYS = 42
 _MODEL_COLUMNS = (
-    "p_end", "p_break", "p_feel", "p_dead", "break_used", "break_used_p10", "break_used_p90", "dead_used", "dead_used_p10",
-    "dead_used_p90", "days_left_p10", "days_left_p50", "days_left_p90", "tension_left_pct", "hours_played", "p_before_event",
+    "p_end", "p_break", "p_feel", "p_dead", "break_used", "break_used_p10", "break_used_p90", "dead_used",
+    "dead_used_p10", "dead_used_p90", "days_left_p10", "days_left_p50", "days_left_p90", "tension_left_pct",
+    "hours_played", "p_before_event",
 )  # fmt: skip
 
 
@@ -67,11 +68,13 @@ def _descriptions(s: Snapshot) -> pd.DataFrame:
 
 _DESCRIPTIONS = """
 select r.racket_id, f.frame, f.marking, f.mains, f.crosses, f.head_cm2, f.tension_min_kg, f.tension_max_kg,
-       b.reason, b.cause, b.mains_string_id, b.crosses_string_id, b.mains_kg, b.crosses_kg, b.mains_material, b.crosses_material,
+       b.reason, b.cause, b.mains_string_id, b.crosses_string_id, b.mains_kg, b.crosses_kg, b.mains_material,
+       b.crosses_material,
        b.mains_gauge_mm,
        case when b.mains_string_id is null then null
             when b.crosses_string_id = b.mains_string_id then coalesce(b.mains_name, b.mains_string_id)
-            else coalesce(b.mains_name, b.mains_string_id) || ' / ' || coalesce(b.crosses_name, b.crosses_string_id) end as string_label
+            else coalesce(b.mains_name, b.mains_string_id) || ' / ' || coalesce(b.crosses_name, b.crosses_string_id)
+       end as string_label
 from rackets_now as r
 join facts.rackets as f using (racket_id)
 left join beds as b on b.bed_id = r.bed_id
@@ -84,6 +87,7 @@ def _events(s: Snapshot) -> pd.DataFrame:
 
 def _fill_in_play(s: Snapshot, frame: pd.DataFrame, rows: np.ndarray, o: Outlook, days: int) -> None:
     h, learned = s.estimate.history, s.estimate.learned
+    lives = learned.exposure.lives
     index, last = o.beds.index, h.last[o.beds.index]
     at = min(days, o.p_break.shape[1]) - 1
     family = np.maximum(h.family[index], 0)
@@ -103,7 +107,7 @@ def _fill_in_play(s: Snapshot, frame: pd.DataFrame, rows: np.ndarray, o: Outlook
         "dead_used": x_dead,
         "hours_played": h.hours[last],
         "tension_left_pct": tension_left_percent(
-            h.playability[last], h.age_hours[last], learned.exposure.lives.dead_hours[index], learned.exposure.lives.rest[index],
+            h.playability[last], h.age_hours[last], lives.dead_hours[index], lives.rest[index],
             h.beds["mains_material"].to_numpy()[index],
         ),
         "days_left_p10": left[:, 0],
@@ -118,7 +122,10 @@ def _fill_in_play(s: Snapshot, frame: pd.DataFrame, rows: np.ndarray, o: Outlook
     horizon = min(LIMIT_HORIZON_DAYS, o.p_break.shape[1]) - 1
     put["limit_first"] = np.where(o.p_break[:, horizon] >= o.p_feel[:, horizon], "breaks", "goes_dead")
     shared = s.con.execute(
-        "select bed_id, sum(coalesce(hours_shared, 0) order by day) / nullif(sum(hours order by day), 0) as part from bed_days group by bed_id"
+        """
+        select bed_id, sum(coalesce(hours_shared, 0) order by day) / nullif(sum(hours order by day), 0) as part
+        from bed_days group by bed_id
+        """
     ).df()
     part = shared.set_index("bed_id")["part"]
     put["shared_part"] = np.nan_to_num(part.reindex(h.beds["bed_id"].to_numpy()[index]).to_numpy(dtype=float))
@@ -137,6 +144,7 @@ def _fill_in_play(s: Snapshot, frame: pd.DataFrame, rows: np.ndarray, o: Outlook
 def _fill_ended(s: Snapshot, frame: pd.DataFrame) -> None:
     """Beds that have ended already: broken, or handed in for lost feel, or taken out by plan."""
     h, learned = s.estimate.history, s.estimate.learned
+    lives = learned.exposure.lives
     ended = frame["bed_id"].notna() & (frame["status"] != "in_play")
     if not ended.any():
         return
@@ -157,7 +165,7 @@ def _fill_ended(s: Snapshot, frame: pd.DataFrame) -> None:
         "tension_left_pct": np.where(
             broke, 0.0,
             tension_left_percent(
-                h.playability[last], h.age_hours[last], learned.exposure.lives.dead_hours[index], learned.exposure.lives.rest[index],
+                h.playability[last], h.age_hours[last], lives.dead_hours[index], lives.rest[index],
                 h.beds["mains_material"].to_numpy()[index],
             ),
         ),

@@ -69,10 +69,11 @@ def expected_over_real(prob: ArrayLike, happened: ArrayLike) -> float:
 
 
 def calibration(prob: ArrayLike, happened: ArrayLike) -> pd.DataFrame:
-    """Chances beside what came true, by tenths of the chance (0-10 %, 10-20 %, ... 90-100 %); empty tenths are left out.
+    """Chances beside what came true, by tenths of the chance (0-10 %, 10-20 %, ... 90-100 %); empty tenths are left
+    out.
 
-    Columns: tenth (0..9), count, predicted (mean chance), came_true (share), low, high (80 % band of the share, Jeffreys:
-    quantiles of Beta(k + 1/2, n - k + 1/2)).
+    Columns: tenth (0..9), count, predicted (mean chance), came_true (share), low, high (80 % band of the share,
+    Jeffreys: quantiles of Beta(k + 1/2, n - k + 1/2)).
     """
     p, y = _chances(prob, happened)
     tenth = np.clip((p * TENTHS).astype(int), 0, TENTHS - 1)

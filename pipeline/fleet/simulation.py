@@ -26,9 +26,16 @@ SMALL = 1e-9
 
 @dataclass(frozen=True)
 class Simulated:
-    """jobs: (draws, weeks) restrings. rows: for every simulated restring its draw, week (0-based), racket row and the cause
-    that ended the old bed (index into CAUSES). busy: (draws, weeks) how much busier than its beds alone a week is; jobs hold it,
-    rows do not. ends: (rackets, draws) day the bed now in ends (inf beyond the horizon)."""
+    """jobs: (draws, weeks) restrings. rows: for every simulated restring its draw, week (0-based), racket row and
+    the cause
+    that ended the old bed (index into CAUSES). busy: (draws, weeks) how much busier than its beds alone a week is;
+    jobs hold it,
+    rows do not. ends: (rackets, draws) day the bed now in ends (inf beyond the horizon). Rows of `ends` are
+    the rackets with a bed: beds gives their rows in the rackets frame. away_*: one entry for every time a racket is
+    without a
+    bed to play on: row of `ends`, draw, day from which (0 where the bed had ended before) and day until which (its
+    restring;
+    inf beyond reach). playability: (rackets, draws, weeks + 1) cumulative reference hours towards dead at week ends."""
 
     jobs: np.ndarray
     draw: np.ndarray
@@ -37,6 +44,12 @@ class Simulated:
     cause: np.ndarray
     ends: np.ndarray
     busy: np.ndarray
+    beds: np.ndarray
+    away_racket: np.ndarray
+    away_draw: np.ndarray
+    away_from: np.ndarray
+    away_until: np.ndarray
+    playability: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -74,8 +87,8 @@ def simulate(
     """Simulate every racket in service.
 
     rackets: racket_id, bed_id, player_id, squad, share, status, waiting_days (days since it ended or was handed in).
-    first_jobs_a_week: first stringings of new rackets, Poisson. spread: variance over mean of this club's weeks, beyond what
-    the beds themselves bring.
+    first_jobs_a_week: first stringings of new rackets, Poisson. spread: variance over mean of this club's weeks,
+    beyond what the beds themselves bring.
     """
     beds = rackets[rackets["bed_id"].notna()].reset_index()
     n, horizon = len(beds), float(n_weeks * 7)
@@ -138,6 +151,7 @@ def simulate(
         start[waiting] = _remaining_lag(lags.after_wear, waited, draws, rng)
 
     out_draw, out_week, out_racket, out_cause = [], [], [], []
+    away: list[tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]] = []
 
     def record(r: np.ndarray, d: np.ndarray, t: np.ndarray, cause: np.ndarray) -> None:
         keep = t < horizon
@@ -149,6 +163,7 @@ def simulate(
     if waiting.any():
         r, d = np.nonzero(np.broadcast_to(waiting[:, None], (n, draws)))
         record(r, d, start[r, d], np.zeros(len(r), dtype=np.int64))
+        away.append((r, d, np.zeros(len(r)), start[r, d]))
 
     ends = np.full((n, draws), np.inf)
     r, d = (g.ravel() for g in np.meshgrid(np.arange(n), np.arange(draws), indexing="ij"))
@@ -201,6 +216,8 @@ def simulate(
         )
         t_strung = np.where(np.isfinite(t_end), np.floor(t_end) + lag, np.inf)
         record(r, d, t_strung, cause)
+        inside = t_end < horizon
+        away.append((r[inside], d[inside], t_end[inside], t_strung[inside]))
         t0, fresh = t_strung, np.ones(len(r), dtype=bool)
 
     draw, week = (np.concatenate(v) if v else np.zeros(0, dtype=np.int64) for v in (out_draw, out_week))
@@ -211,7 +228,11 @@ def simulate(
     if first_jobs_a_week > 0:
         jobs = jobs + rng.poisson(first_jobs_a_week, jobs.shape)
     original = beds["index"].to_numpy()
-    return Simulated(jobs, draw, week, original[racket] if len(racket) else racket, cause_all, ends, busy)
+    gone = [np.concatenate(v) for v in zip(*away, strict=True)] if away else [np.zeros(0, dtype=np.int64)] * 4
+    return Simulated(
+        jobs, draw, week, original[racket] if len(racket) else racket, cause_all, ends, busy, original, *gone,
+        playability.astype(np.float32),
+    )  # fmt: skip
 
 
 def _weekly(play: ComingPlay, players: tuple[str, ...], n_weeks: int) -> dict[str, np.ndarray]:

@@ -6,7 +6,7 @@ return the frames of the command line. One model feeds both.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 
 import duckdb
@@ -37,6 +37,7 @@ class Snapshot:
     first_jobs_a_week: float
     spread: float
     minutes: MinutesPerJob
+    made: dict[tuple[int, int, int], Simulated] = field(default_factory=dict, repr=False, compare=False)
 
     def outlook(self, n_days: int) -> Outlook:
         """Every bed in play, n_days ahead."""
@@ -61,19 +62,23 @@ class Snapshot:
         return ranking.rank_rackets(self, days)
 
     def simulate(self, weeks: int, draws: int, seed: int) -> Simulated:
-        """The fleet simulated `draws` times over `weeks`."""
-        return simulate(
-            self.estimate.history,
-            self.estimate.learned,
-            self.rackets,
-            self.play_ahead(weeks * 7),
-            weeks,
-            draws,
-            np.random.default_rng(seed),
-            self.first_jobs_a_week,
-            pd.Timestamp(self.as_of),
-            self.spread,
-        )
+        """The fleet simulated `draws` times over `weeks`; the last one made is kept."""
+        key = (weeks, draws, seed)
+        if key not in self.made:
+            self.made.clear()  # one at a time: a simulation of a large fleet is heavy
+            self.made[key] = simulate(
+                self.estimate.history,
+                self.estimate.learned,
+                self.rackets,
+                self.play_ahead(weeks * 7),
+                weeks,
+                draws,
+                np.random.default_rng(seed),
+                self.first_jobs_a_week,
+                pd.Timestamp(self.as_of),
+                self.spread,
+            )
+        return self.made[key]
 
     def forecast_draws(self, weeks: int = 6, draws: int = 2000, seed: int = 0) -> np.ndarray:
         """(draws, weeks) restrings of every cause."""
@@ -106,8 +111,8 @@ class Snapshot:
 def snapshot(
     con: duckdb.DuckDBPyConnection, as_of: date, settings: object | None = None, kept: Kept | None = None
 ) -> Snapshot:
-    """Run the relations as known on `as_of` and learn from them. settings: the club's, where they matter. kept: fits made
-    before, used while little is new.
+    """Run the relations as known on `as_of` and learn from them. settings: the club's, where they matter. kept:
+    fits made before, used while little is new.
     """
     found = estimate(con, as_of, kept=kept)
     rackets = con.execute("select * from rackets_now order by racket_id").df()

@@ -89,7 +89,7 @@ def hours_since_strung(beds: pd.DataFrame, play: pd.DataFrame) -> np.ndarray:
         for found, parts in ((named.get(racket), 1), (unnamed.get(player), holds.get(player, 1))):
             if found is not None:
                 hours[n] += found.loc[found["played_on"] > strung_on, "hours"].sum() / parts
-    return hours
+    return hours.round(6)  # so that the order of summing makes no difference
 
 
 def weekly_outings(play: pd.DataFrame, day: date) -> pd.Series:
@@ -120,7 +120,9 @@ def rule_jobs(rackets: pd.DataFrame, weeks: int) -> np.ndarray:
 
 
 def recent_jobs(strung_on: Sequence[date], origin: date) -> np.ndarray:
-    """(up to RECENT_WEEKS,) jobs of each of the last whole weeks; weeks before the first stringing on file are not known."""
+    """(up to RECENT_WEEKS,) jobs of each of the last whole weeks; weeks before the first stringing on file are not
+    known.
+    """
     days = [(origin - on).days for on in strung_on if on <= origin]
     whole = min(RECENT_WEEKS, (max(days) + 1) // 7) if days else 0
     return np.array([sum(7 * w <= d < 7 * (w + 1) for d in days) for w in range(whole)], dtype=float)

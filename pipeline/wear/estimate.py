@@ -30,7 +30,9 @@ MAX_AGE_DAYS = 28
 
 @dataclass(frozen=True)
 class Kept:
-    """Fits made at an earlier origin, in force until enough is new. endings: how many there were, all limits together."""
+    """Fits made at an earlier origin, in force until enough is new. endings: how many there were, all limits
+    together.
+    """
 
     as_of: date
     endings: float
@@ -87,12 +89,16 @@ class Estimate:
             for limit, code in (("breaks", BREAKS), ("goes_dead", DEAD))
         }
         if not self.fits:
-            return f"Runs on trade values: {count['breaks'] + count['goes_dead']:.0f} endings from wear are on file, too few to learn from."
+            worn = count["breaks"] + count["goes_dead"]
+            return f"Runs on trade values: {worn:.0f} endings from wear are on file, too few to learn from."
         own = " and ".join({"breaks": "breaking", "goes_dead": "going dead"}[f] for f in self.fits)
-        return f"Learned from this club's own {count['breaks']:.0f} breaks and {count['goes_dead']:.0f} complaints of lost feel: {own}."
+        told = f"{count['breaks']:.0f} breaks and {count['goes_dead']:.0f} complaints of lost feel"
+        return f"Learned from this club's own {told}: {own}."
 
 
-def estimate(con: duckdb.DuckDBPyConnection, as_of: date, is_fitting: bool = True, kept: Kept | None = None) -> Estimate:
+def estimate(
+    con: duckdb.DuckDBPyConnection, as_of: date, is_fitting: bool = True, kept: Kept | None = None
+) -> Estimate:
     """Run the relations as known on `as_of`, fit what the club can teach, learn the multipliers.
 
     is_fitting False keeps the trade values. kept: fits made before, used while little is new.
@@ -143,7 +149,8 @@ def problem_of(h: History, learned: Learned, limit: str) -> fitting.Problem:
         base, rest = lives.dead_hours, lives.rest[h.bed] * np.log10(1.0 + h.age_hours)
         shape, strength = trade.shape_dead, trade.strength_dead
     return fitting.Problem(
-        h, limit, base, rest, learned.factor[limit], learned.responsibility[:, code], counts.astype(float), features, names,
+        h, limit, base, rest, learned.factor[limit], learned.responsibility[:, code], counts.astype(float), features,
+        names,
         shape, strength, trade.share_reporting, trade.strength_family, np.ones(len(h.day)),
     )  # fmt: skip
 

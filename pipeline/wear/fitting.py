@@ -236,11 +236,11 @@ def objective(v: np.ndarray, p: Problem, at: _Layout) -> tuple[float, np.ndarray
     penalty += 0.5 * float((delta**2).sum()) / SPREAD["weight"] ** 2
     grad[base : base + at.n_weights] -= delta / SPREAD["weight"] ** 2
     if at.n_bed:
-        spread = np.array(
+        spreads = np.array(
             [SPREAD["exponent"] if n.endswith("exponent") else SPREAD["ratio"] for n in p.bed_feature_names]
         )
-        penalty += 0.5 * float(((effects / spread) ** 2).sum())
-        grad[base + at.n_weights :] -= effects / spread**2
+        penalty += 0.5 * float(((effects / spreads) ** 2).sum())
+        grad[base + at.n_weights :] -= effects / spreads**2
     return -(log_like - penalty), -grad
 
 

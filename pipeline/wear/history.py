@@ -26,7 +26,8 @@ order by b.racket_id, b.strung_on, b.bed_id
 """
 
 _STEPS = """
-select s.*, extract(epoch from s.day)::bigint // 86400 as day_number, extract(epoch from s.looked_on)::bigint // 86400 as looked_number
+select s.*, extract(epoch from s.day)::bigint // 86400 as day_number,
+       extract(epoch from s.looked_on)::bigint // 86400 as looked_number
 from bed_steps as s
 join beds as b using (bed_id)
 order by b.racket_id, b.strung_on, b.bed_id, s.day
@@ -43,7 +44,9 @@ order by b.racket_id, b.strung_on, b.bed_id, p.day, p.activity, p.intensity, p.s
 
 @dataclass(frozen=True)
 class Play:
-    """Kinds of play, one row each (n_rows,): the step it belongs to, effective hours, and its levels by feature name."""
+    """Kinds of play, one row each (n_rows,): the step it belongs to, effective hours, and its levels by feature
+    name.
+    """
 
     step: np.ndarray
     hours: np.ndarray
@@ -59,8 +62,10 @@ class History:
     bed: (n_steps,) index of the bed a step belongs to.
     day: (n_steps,) days since 1970-01-01. age_hours: (n_steps,). hours, abrasion, playability: (n_steps,) cumulative.
     share_variance: (n_steps,) cumulative variance of the hours from play that was shared out (h2).
-    grades: (n_steps, 4) last grade seen before the step, by SIGNS, -1 where none. looked: (n_steps,) step index of that look, -1.
-    player, squad, family: (n_beds,) codes into the name tuples; -1 where unknown. racket: (n_beds,) codes, in order met.
+    grades: (n_steps, 4) last grade seen before the step, by SIGNS, -1 where none. looked: (n_steps,) step index of
+    that look, -1.
+    player, squad, family: (n_beds,) codes into the name tuples; -1 where unknown. racket: (n_beds,) codes, in order
+    met.
     cause: (n_beds,) codes into CAUSES.
     """
 

@@ -1,4 +1,5 @@
-"""What a club's own beds teach: family multipliers, player posteriors, inspection multipliers, causes of unknown endings.
+"""What a club's own beds teach: family multipliers, player posteriors, inspection multipliers, causes of unknown
+endings.
 
 In: History and Shapes (the numbers that stay fixed here). Out: Learned. Exact gamma updates given the family and
 inspection multipliers, which are iterated to rest (empirical Bayes); endings without a reason are shared between the
@@ -22,8 +23,8 @@ BREAKS, DEAD, MISHIT, OTHER, UNKNOWN = (CAUSES.index(c) for c in ("breaks", "goe
 
 REPORTING_DELAY_DAYS = 9
 
-# trade priors of the inspection multipliers: limit -> sign -> grades none, slight, clear, severe ("assumption": order is
-# common practice, sizes are learned)
+# trade priors of the inspection multipliers: limit -> sign -> grades none, slight, clear, severe ("assumption":
+# order is common practice, sizes are learned)
 LOOK_PRIORS: dict[str, dict[str, tuple[float, float, float, float]]] = {
     "breaks": {
         "fraying": (0.7, 1.0, 1.5, 2.2),
@@ -45,7 +46,8 @@ class Shapes:
     """Numbers held fixed while multipliers are learned: Weibull shapes, prior strengths, fading, share of reporters.
 
     strength_*: endings the player prior weighs. strength_racket: likewise one level down, for how a racket's own wear
-    differs from what its share of the player's play says. memory_days: half-life of what an old bed still says (None: no fading).
+    differs from what its share of the player's play says. memory_days: half-life of what an old bed still says
+    (None: no fading).
     """
 
     shape_breaks: float = value("shape_breaks")
@@ -128,7 +130,9 @@ def exposure_of(h: History, shapes: Shapes) -> Exposure:
 
 
 def look_fade(h: History, x: np.ndarray, fade_lives: float) -> np.ndarray:
-    """(n_steps,) what is left of the last look's word: halves with every `fade_lives` of life used since; 0 before any."""
+    """(n_steps,) what is left of the last look's word: halves with every `fade_lives` of life used since; 0 before
+    any.
+    """
     seen = h.looked >= 0
     since = np.where(seen, x - x[np.maximum(h.looked, 0)], 0.0)
     return np.where(seen, np.power(0.5, since / fade_lives), 0.0)
@@ -237,7 +241,8 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
                 looks[k] = _update_looks(
                     h, seen, fades[k], e.dz[k][seen] * scale, at_end, looks[k], prior_looks[k], shapes.look_prior
                 )
-        # a racket that wears out its beds faster than its share of the player's play says gets more of it than the share
+        # a racket that wears out its beds faster than its share of the player's play says gets more of it than the
+        # share
         own = ((shapes.strength_racket + by_racket[0]) / (shapes.strength_racket + by_racket[1]))[h.racket]
         now = np.concatenate([f[k] for k in limits] + [a[k] / b[k] for k in limits])
         if len(now) == 0 or np.max(np.abs(np.log(now) - np.log(previous))) < tolerance:
@@ -257,12 +262,12 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
         warped = baseline[k].warped(so_far) - baseline[k].warped(so_far - step)
         expected_so_far[k] = so_far
         # the players' posterior, with the club's own baseline in the exposure
-        z_player = (
+        z_warped = (
             np.bincount(player, np.add.reduceat(warped, h.first) * teaches[k] / (a[k] / b[k])[player], n_players + 1)
             if n_beds
-            else 0.0
+            else np.zeros(n_players + 1)
         )
-        b[k] = np.where(np.arange(n_players + 1) < n_players, strength[k] + z_player, strength[k])
+        b[k] = np.where(np.arange(n_players + 1) < n_players, strength[k] + z_warped, strength[k])
         level[k] = _level_now(h, warped * counts[h.bed], ended)
     return Learned(
         shapes,
@@ -316,7 +321,8 @@ def _update_looks(
     prior: np.ndarray,
     weight: float,
 ) -> np.ndarray:
-    """Conjugate update of each grade's multiplier, the other signs held fixed: (prior + endings) / (prior / m0 + expected).
+    """Conjugate update of each grade's multiplier, the other signs held fixed: (prior + endings) / (prior / m0 +
+    expected).
 
     seen: (m,) steps that follow a look; fade, dz (scaled by family and player), ended: (m,) at those steps.
     """

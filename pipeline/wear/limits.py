@@ -32,7 +32,9 @@ class Lives:
 
 
 def break_features(beds: pd.DataFrame) -> tuple[tuple[str, ...], np.ndarray]:
-    """What a club's endings may correct about the life to breaking: names and (n_beds, q) effects on the log life at 1."""
+    """What a club's endings may correct about the life to breaking: names and (n_beds, q) effects on the log life
+    at 1.
+    """
     gauge, gauge_ref, density = _gauge_and_density(beds)
     shaped = (beds["mains_profile"] == "shaped").to_numpy(dtype=float)
     return ("gauge_exponent", "openness_exponent", "shaped_life"), np.stack(
@@ -90,7 +92,9 @@ def life_used_breaks(abrasion_hours: np.ndarray, break_hours: np.ndarray) -> np.
 def life_used_dead(
     playability_hours: np.ndarray, age_hours: np.ndarray, dead_hours: np.ndarray, rest: np.ndarray
 ) -> np.ndarray:
-    """x of going dead: playability hours over the reference life, plus the rest loss, linear in the log of the age in hours."""
+    """x of going dead: playability hours over the reference life, plus the rest loss, linear in the log of the age
+    in hours.
+    """
     return playability_hours / dead_hours + rest * np.log10(1.0 + age_hours)
 
 

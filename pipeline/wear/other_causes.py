@@ -26,7 +26,8 @@ MAX_BEDS = 6000
 
 @dataclass(frozen=True)
 class OtherCauses:
-    """rate a day = squad[s] * age[bin] * wear[bin] * player[p]; rate_at_end: (n_beds,) that rate on each bed's last day.
+    """rate a day = squad[s] * age[bin] * wear[bin] * player[p]; rate_at_end: (n_beds,) that rate on each bed's last
+    day.
 
     squad has one entry more than there are squads and player one more than players: the last is for the unknown.
     """

@@ -23,7 +23,9 @@ def linear_density_kg_m(density_g_cm3: np.ndarray, gauge_mm: np.ndarray) -> np.n
 
 
 def tension_newton(pitch_hz: np.ndarray, area_cm2: np.ndarray, density_kg_m: np.ndarray) -> np.ndarray:
-    """(n,) tension in the bed, N: the inverse of pitch_at. area_cm2: of the bed. density_kg_m: mass of a metre of string."""
+    """(n,) tension in the bed, N: the inverse of pitch_at. area_cm2: of the bed. density_kg_m: mass of a metre of
+    string.
+    """
     length_m = np.sqrt(area_cm2) / 100.0
     return np.asarray(np.square(2.0 * pitch_hz) * density_kg_m * np.square(length_m))
 
@@ -31,8 +33,8 @@ def tension_newton(pitch_hz: np.ndarray, area_cm2: np.ndarray, density_kg_m: np.
 def pitch_at(tension_n: np.ndarray, area_cm2: np.ndarray, density_kg_m: np.ndarray) -> np.ndarray:
     """(n,) pitch of the tapped bed, Hz: 1/2 sqrt(T / (m L)) with L = sqrt(area) and m = density_kg_m L.
 
-    Example (Cross 2006): 62 lb in 100 square inches of 1.25 mm polyester. The pull itself would give 794 Hz, outside the
-    500-700 Hz that beds sound at; 0.70 of it gives 664 Hz.
+    Example (Cross 2006): 62 lb in 100 square inches of 1.25 mm polyester. The pull itself would give 794 Hz (at
+    1.38 g/cm3), outside the 500-700 Hz that beds sound at; 0.70 of it gives 665 Hz.
     """
     length_m = np.sqrt(area_cm2) / 100.0
     return np.asarray(0.5 * np.sqrt(tension_n / density_kg_m) / length_m)

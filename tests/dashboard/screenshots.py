@@ -32,6 +32,7 @@ FULL = {
     "racket-unknown": "racket?racket=Z999",
     "workload": "workload",
     "records": "records",
+    "track-record": "track-record",
 }
 
 

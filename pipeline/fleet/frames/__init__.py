@@ -17,6 +17,7 @@ from pipeline.fleet.frames.records import (
     refused_load,
 )
 from pipeline.fleet.frames.this_week import ThisWeek, list_line, this_week
+from pipeline.fleet.frames.track_record import TrackRecordPage, track_record
 from pipeline.fleet.frames.workload import Workload, workload
 
 __all__ = [
@@ -32,6 +33,7 @@ __all__ = [
     "Racket",
     "Records",
     "ThisWeek",
+    "TrackRecordPage",
     "Workload",
     "choices",
     "club",
@@ -44,5 +46,6 @@ __all__ = [
     "records",
     "refused_load",
     "this_week",
+    "track_record",
     "workload",
 ]

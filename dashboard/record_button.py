@@ -1,0 +1,34 @@
+"""The button that works the track record out, with its progress; what comes of it is kept in the store's folder.
+
+In: the label. Out: a kept track record and a fresh page, or a sentence that says why not.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+
+import streamlit as st
+
+from dashboard import data
+from pipeline.fleet import words
+from pipeline.fleet.track_record import keep, work_out
+from pipeline.store import StoreError
+
+
+def show_button(label: str, is_first: bool) -> None:
+    """is_first: nothing has been worked out yet, or it is out of date."""
+    if not st.button(label, icon=":material/history:", type="primary" if is_first else "secondary"):
+        return
+    bar = st.progress(0.0, text="Reading the records")
+
+    def show(done: int, steps: int, origin: date) -> None:
+        bar.progress(done / steps, text=f"Looking back to {words.day_with_year(origin)} ({done} of {steps} done)")
+
+    store = data.open_store()
+    try:
+        keep(store, work_out(store, now=datetime.now(UTC), progress=show))
+    except StoreError as error:
+        bar.empty()
+        st.error(words.plain(words.sentence(str(error))), icon=":material/error:")
+        return
+    st.rerun()
