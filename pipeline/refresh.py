@@ -9,7 +9,7 @@ from datetime import UTC, date, datetime
 
 import duckdb
 
-from pipeline.fleet.publish import ClubWords, publish
+from pipeline.fleet.publish import PUBLISHED, ClubWords, publish
 from pipeline.fleet.snapshot import snapshot
 from pipeline.sql import last_logged_day
 from pipeline.store import Store
@@ -46,7 +46,15 @@ def refresh(store: Store, as_of: date | None = None, now: datetime | None = None
     settings, kept = store.settings, kept_fit(store)
 
     def build(con: duckdb.DuckDBPyConnection) -> None:
+        # the working relations stay in memory; only what the pages read goes into the view's file
+        (view,) = con.execute("select current_catalog()").fetchall()[0]
+        con.execute("attach ':memory:' as work")
+        con.execute("use work")
         made = snapshot(con, origin, settings, kept)
         publish(made, ClubWords(settings.name, settings.tension_unit), instant, last)
+        con.execute(f'use "{view}"')
+        for name in PUBLISHED:
+            con.execute(f"create table {name} as from work.{name}")
+        con.execute("detach work")
 
     return str(store.publish(build, now=instant))

@@ -8,6 +8,7 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard import address, charts, data, screen
+from dashboard.chart_breakdown import moved_date_figure
 from dashboard.string_bed import string_bed_svg
 from pipeline.fleet import frames, words
 
@@ -71,6 +72,25 @@ def show_bed(page: frames.Racket) -> None:
             alt=picture.description,
         )
         st.caption(picture.caption)
+    if page.moved is not None:
+        show_moved(page.moved)
+
+
+def show_moved(moved: frames.MovedDate) -> None:
+    """What moved the date, in hours of play, adding up."""
+    st.subheader("What moved the date", anchor=False)
+    st.markdown(moved.sentence)
+    st.plotly_chart(
+        moved_date_figure(moved, screen.colours(), screen.is_narrow()),
+        theme=None,
+        config=charts.CONFIG,
+        key="moved",
+        alt=f"Steps in hours of play from the usual life of such a string to this bed's own. {moved.sentence}",
+    )
+    st.caption(
+        "From the usual life of such a string in reference play (singles, regional level, moderate topspin, hard court) "
+        "to this bed's own likely end. Every bar is what one thing adds or takes, and they add up."
+    )
 
 
 def show_curves(page: frames.Racket) -> None:

@@ -30,6 +30,7 @@ def show() -> None:
             st.markdown(page.whole_week)
     if not page.calendar.empty:
         show_calendar(page)
+    show_looks(page)
     if page.table.empty:
         st.info(nothing_listed(page, filters), icon=":material/check:")
     elif screen.is_narrow():
@@ -98,16 +99,57 @@ def show_calendar(page: frames.ThisWeek) -> None:
 
 
 def show_events(page: frames.ThisWeek) -> None:
-    """The next events and whether rackets last to them."""
-    st.subheader("Next events", anchor=False)
+    """The next events and who is likely to have enough rackets for each."""
+    st.subheader("Match-ready", anchor=False)
     if page.events.empty:
         st.caption("No event in the next four weeks is on file. Load calendar.csv to see them here.")
     for event in page.events.head(5).to_dict("records"):
         with st.container(gap=None):
             st.markdown(f"**{words.plain(event['label'])}**")
             st.caption(words.plain(event["when_and_who"]))
-            if event["rackets"]:
-                st.markdown(f"{'▲' if event['count_short'] else '✓'} {words.plain(event['rackets'])}")
+            for line in (event["rackets"], *event["lines"]):
+                if line:
+                    st.markdown(words.plain(line))
+
+
+def show_looks(page: frames.ThisWeek) -> None:
+    """The few rackets whose inspection would change most, and the chances of every player for every event."""
+    if not page.looks.empty:
+        st.subheader("Look at these first", anchor=False)
+        st.caption("A look takes a minute. Grade what you see in inspections.csv, and the call follows.")
+        for row in page.looks.to_dict("records"):
+            with st.container(horizontal=True, vertical_alignment="center", gap="small", wrap=False):
+                if st.button(words.plain(row["racket_id"]), key=f"look-{row['racket_id']}", type="tertiary", width=56):
+                    open_racket(row["racket_id"])
+                st.markdown(
+                    f"**{words.plain(row['player'])}**, {words.plain(row['sign'])}. {words.plain(row['reason'])}"
+                )
+    if not page.ready.empty:
+        with st.expander("Match-ready, player by player"):
+            show_ready(page)
+
+
+def show_ready(page: frames.ThisWeek) -> None:
+    """Every player of every event in the next four weeks."""
+    column = st.column_config
+    st.dataframe(
+        page.ready,
+        hide_index=True,
+        height=screen.table_height(len(page.ready), screen.ONE_LINE, at_most=12),
+        column_config={
+            "Ready": column.TextColumn("Ready of needed", help="Rackets likely to last through, of those needed."),
+            "Chance": column.ProgressColumn(
+                "Chance of enough", format="%d %%", min_value=0, max_value=100, color="green"
+            ),
+            "Weakest": column.TextColumn("Weakest racket"),
+        },
+        placeholder="",
+        alt="Players and events with rackets ready, rackets needed and the chance that enough last.",
+    )
+    st.caption(
+        "The chance that so many rackets last through the event without breaking or being dead, if nothing but the "
+        "usual is done; a racket restrung by then counts with its fresh strings."
+    )
 
 
 def show_table(page: frames.ThisWeek, filters: frames.Filters) -> None:

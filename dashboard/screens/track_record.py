@@ -93,8 +93,8 @@ def show_rules(page: frames.TrackRecordPage) -> None:
         hide_index=True,
         column_config={
             "Forecast by": st.column_config.TextColumn(width=name_width, pinned=True),
-            "Order": number(format="%.2f", width=width, help="Of two rackets, one that came in and one that did not: how "
-                            "often the right one stood first (AUC). 0.50 is guessing, 1 perfect."),
+            "Order": number(format="%.2f", width=width, help="Of two rackets, one that came in and one that did not: "
+                            "how often the right one stood first (AUC). 0.50 is guessing, 1 perfect."),
             "Skill": number(format="%.2f", width=width, help="Error of the chance against one chance for all (Brier "
                             "skill). 0 is no better, 1 perfect."),
             "Error": number(format="%.3f", width=width, help="Mean squared error of the chance (Brier). Less is "

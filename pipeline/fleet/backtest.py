@@ -177,7 +177,7 @@ def judge_rackets(
 
 
 RACKET_COLUMNS = (
-    "origin", "racket_id", "bed_id", "p_end", "outcome", "came_true", "days_since", "hours_played", "rule_used", 
+    "origin", "racket_id", "bed_id", "p_end", "outcome", "came_true", "days_since", "hours_played", "rule_used",
     "p_days", "p_hours", "p_rule",
 )  # fmt: skip
 

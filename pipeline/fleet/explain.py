@@ -75,6 +75,8 @@ def why(row: pd.Series) -> str:
     if dead >= 1.15 and days >= 21:
         note = "; nobody has complained"
     shared = "" if float(row.get("shared_part", 0.0) or 0.0) < 0.5 else " (mostly shared out)"
+    if float(row.get("assumed_part", 0.0) or 0.0) >= 0.5:
+        shared = " (assumed: hardly any play is logged)"
     return f"{base}{shared}; {state}, {ahead}{seen}{note}"
 
 

@@ -1,7 +1,6 @@
 """The tables of the view: what the pages read, made once per refresh.
 
-In: a Snapshot whose connection is the new view's. Out: published tables in that connection; the working relations that
-no page reads are dropped. No published number is infinite or NaN: what is not known is null.
+In: a Snapshot. Out: the PUBLISHED tables in its connection, beside the working relations. No published number is infinite or NaN: what is not known is null.
 """
 
 from __future__ import annotations
@@ -14,15 +13,24 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
+from pipeline.fleet.breakdown import publish_breakdown
+from pipeline.fleet.look_first import publish_look_first
+from pipeline.fleet.match_ready import publish_match_ready
 from pipeline.fleet.simulation import Simulated
 from pipeline.fleet.snapshot import OUTLOOK_DAYS, Snapshot
-from pipeline.sql import ORDER, relation_text
+from pipeline.fleet.tension_left import publish_tension
+from pipeline.sql import relation_text
 from pipeline.wear import reference
 
 RANK_DAYS = 14
 FORECAST_WEEKS = 6
 FORECAST_DRAWS = 2000
 STALE_AFTER_DAYS = 7
+# every table of a view; the store adds its own books
+PUBLISHED = (
+    "meta", "ranking", "beds", "bed_days", "bed_sessions", "inspections_seen", "events", "strings", "history_weeks",
+    "forecast_weeks", "forecast_strings", "parameters", "fitted", "match_ready", "look_first", "bed_breakdown", "tension_left",
+)  # fmt: skip
 PUBLISHED_SQL = ("beds_seen", "bed_sessions", "inspections_seen", "events", "strings", "history_weeks")
 
 
@@ -48,6 +56,10 @@ def publish(s: Snapshot, words: ClubWords, now: datetime, last_log_on: date | No
     _write(con, "forecast_strings", _forecast_strings(s, made))
     _write(con, "fitted", pd.DataFrame({"as_of": [s.estimate.kept.as_of], "kept": [s.estimate.kept.to_json()]}))
     _write(con, "parameters", parameters(s))
+    publish_match_ready(s, con)
+    publish_look_first(s, con)
+    publish_breakdown(s, con)
+    publish_tension(s, con)
     facts = {
         "as_of": s.as_of.isoformat(),
         "last_log_on": last_log_on.isoformat() if last_log_on else "",
@@ -61,11 +73,7 @@ def publish(s: Snapshot, words: ClubWords, now: datetime, last_log_on: date | No
         "learning": s.estimate.sentence,
     }
     _write(con, "meta", pd.DataFrame({"key": list(facts), "value": list(facts.values())}))
-    con.execute("drop table beds")
-    con.execute("alter table beds_seen rename to beds")
-    for name in (*ORDER, "bed_life", "reference_values", "session_weights", "origin"):
-        if name not in ("beds", "bed_days"):
-            con.execute(f"drop table if exists {name}")
+    con.execute("create or replace table beds as from beds_seen")
 
 
 def _write(con: duckdb.DuckDBPyConnection, name: str, frame: pd.DataFrame, replace: bool = True) -> None:

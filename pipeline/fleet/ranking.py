@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 CSV_COLUMNS = (
     "rank", "racket_id", "player_id", "squad", "p_end", "p_break", "p_feel", "p_dead", "break_used", "dead_used",
-    "days_left_p10", "days_left_p50", "days_left_p90", "why",
+    "days_left_p10", "days_left_p50", "days_left_p90", "why", "look_value",
 )  # fmt: skip
 ROLE_WEIGHT = {"match": 1.0, "loan": 0.75, "spare": 0.6}
 BENCH_REACH_DAYS = 7
@@ -42,7 +42,7 @@ def rank_rackets(s: Snapshot, days: int) -> pd.DataFrame:
     for column in _MODEL_COLUMNS:
         frame[column] = np.nan
     frame["limit_first"] = "goes_dead"
-    frame["shared_part"] = 0.0
+    frame["shared_part"] = frame["assumed_part"] = 0.0
     n_days = max(days, LIMIT_HORIZON_DAYS)
     o = s.outlook(n_days)
     if len(o.beds.index):
@@ -59,6 +59,9 @@ def rank_rackets(s: Snapshot, days: int) -> pd.DataFrame:
     ).reset_index(drop=True)
     frame.insert(0, "rank", np.arange(1, len(frame) + 1))
     frame["why"] = [why(row) for _, row in frame.iterrows()]
+    from pipeline.fleet.look_first import look_values  # it reads this module's role weights
+
+    frame["look_value"] = frame["racket_id"].map(look_values(s))
     return frame
 
 
@@ -123,12 +126,14 @@ def _fill_in_play(s: Snapshot, frame: pd.DataFrame, rows: np.ndarray, o: Outlook
     put["limit_first"] = np.where(o.p_break[:, horizon] >= o.p_feel[:, horizon], "breaks", "goes_dead")
     shared = s.con.execute(
         """
-        select bed_id, sum(coalesce(hours_shared, 0) order by day) / nullif(sum(hours order by day), 0) as part
+        select bed_id, sum(coalesce(hours_shared, 0) order by day) / nullif(sum(hours order by day), 0) as part,
+               sum(coalesce(hours_assumed, 0) order by day) / nullif(sum(hours order by day), 0) as assumed
         from bed_days group by bed_id
         """
     ).df()
-    part = shared.set_index("bed_id")["part"]
-    put["shared_part"] = np.nan_to_num(part.reindex(h.beds["bed_id"].to_numpy()[index]).to_numpy(dtype=float))
+    parts = shared.set_index("bed_id").reindex(h.beds["bed_id"].to_numpy()[index])
+    put["shared_part"] = np.nan_to_num(parts["part"].to_numpy(dtype=float))
+    put["assumed_part"] = np.nan_to_num(parts["assumed"].to_numpy(dtype=float))
     event_on = pd.to_datetime(frame["next_event_on"].to_numpy()[rows])
     ahead = np.nan_to_num((event_on - pd.Timestamp(s.as_of)).days.to_numpy(dtype=float), nan=0.0).astype(int)
     within = np.clip(ahead, 1, o.p_break.shape[1])

@@ -163,8 +163,9 @@ def small_print(b: Backtest) -> list[str]:
     """How the counts were made, and what is not in them."""
     unreasoned = int((b.rackets["outcome"] == "unreasoned").sum())
     notes = [
-        f"Called due: a chance of {percent(CALLED_FROM)} or more to break or to be handed in for lost feel within the two "
-        "weeks. Each fortnight is called anew, with only what was dated by then; the calendar is taken as known in advance."
+        f"Called due: a chance of {percent(CALLED_FROM)} or more to break or to be handed in for lost feel within the "
+        "two weeks. Each fortnight is called anew, with only what was dated by then; the calendar is taken as known in "
+        "advance."
     ]
     if b.count_new_ended:
         notes.append(

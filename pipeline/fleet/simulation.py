@@ -228,11 +228,23 @@ def simulate(
     if first_jobs_a_week > 0:
         jobs = jobs + rng.poisson(first_jobs_a_week, jobs.shape)
     original = beds["index"].to_numpy()
-    gone = [np.concatenate(v) for v in zip(*away, strict=True)] if away else [np.zeros(0, dtype=np.int64)] * 4
+    nobody = np.zeros(0, dtype=np.int64)
+    gone = [np.concatenate(v) for v in zip(*away, strict=True)] if away else [nobody] * 4
     return Simulated(
-        jobs, draw, week, original[racket] if len(racket) else racket, cause_all, ends, busy, original, *gone,
-        playability.astype(np.float32),
-    )  # fmt: skip
+        jobs=jobs,
+        draw=draw,
+        week=week,
+        racket=original[racket] if len(racket) else racket,
+        cause=cause_all,
+        ends=ends,
+        busy=busy,
+        beds=original,
+        away_racket=gone[0],
+        away_draw=gone[1],
+        away_from=gone[2],
+        away_until=gone[3],
+        playability=playability.astype(np.float32),
+    )
 
 
 def _weekly(play: ComingPlay, players: tuple[str, ...], n_weeks: int) -> dict[str, np.ndarray]:

@@ -38,10 +38,15 @@ class Snapshot:
     spread: float
     minutes: MinutesPerJob
     made: dict[tuple[int, int, int], Simulated] = field(default_factory=dict, repr=False, compare=False)
+    seen: dict[int, Outlook] = field(default_factory=dict, repr=False, compare=False)
 
     def outlook(self, n_days: int) -> Outlook:
-        """Every bed in play, n_days ahead."""
-        return outlook(self.estimate.history, self.estimate.learned, self.beds, self.play_ahead(n_days), n_days)
+        """Every bed in play, n_days ahead; kept once made."""
+        if n_days not in self.seen:
+            self.seen[n_days] = outlook(
+                self.estimate.history, self.estimate.learned, self.beds, self.play_ahead(n_days), n_days
+            )
+        return self.seen[n_days]
 
     def play_ahead(self, n_days: int) -> ComingPlay:
         """The coming play over at least n_days."""

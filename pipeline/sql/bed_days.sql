@@ -5,6 +5,7 @@ select
     s.played_on as day,
     sum(s.hours * x.share order by session_row) as hours,
     sum(s.hours * x.share order by session_row) filter (where x.is_shared) as hours_shared,
+    sum(s.hours * x.share order by session_row) filter (where s.source = 'assumed') as hours_assumed,
     sum(s.hours * s.hours * x.share * (1 - x.share) order by session_row) filter (where x.is_shared) as share_variance_hours2,
     sum(s.abrasion_hours * x.share order by session_row) as abrasion_hours,
     sum(s.playability_hours * x.share order by session_row) as playability_hours

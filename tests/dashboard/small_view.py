@@ -165,6 +165,13 @@ def tables() -> dict[str, pd.DataFrame]:
             [(AS_OF - timedelta(days=7 * back - 1), 16, 5000.0) for back in range(4, 0, -1)],
             columns=["starts_on", "jobs", "minutes_played"],
         ),
+        "parameters": pd.DataFrame(
+            [("strung_part_of_pull", "tension just after stringing, as a part of the pull", "1", 0.7, 0.7,
+              "Cross & Bower 2001: about 30 % below", False),
+             ("gauge_exponent", "life goes as diameter to this power", "1", 2.5, 2.5, "assumption", True),
+             ("shape_breaks", "Weibull shape of breaking", "1", 3.0, 2.4, "assumption", True)],
+            columns=["name", "meaning", "unit", "trade_value", "value", "source", "is_assumption"],
+        ),
         "events": pd.DataFrame(
             [("County match", COUNTY, COUNTY + timedelta(days=1), "Falcon", None, "away", 2),
              ("County match", COUNTY, COUNTY + timedelta(days=1), "Heron", None, "away", 2),

@@ -29,7 +29,7 @@ pytestmark = [
     ),
 ]
 DESKTOP, PHONE = {"width": 1440, "height": 900}, {"width": 390, "height": 844}
-PAGES = ("", "racket", "workload", "records")
+PAGES = ("", "racket", "workload", "records", "track-record")
 
 
 @pytest.fixture(scope="module")

@@ -69,7 +69,7 @@ def all_left() -> duckdb.DuckDBPyConnection:
 
 
 def restrings_only() -> duckdb.DuckDBPyConnection:
-    con = academy(players=6, weeks=40)
+    con = academy(players=6, weeks=36)
     con.execute("delete from facts.practices")
     con.execute("delete from facts.inspections")
     return con

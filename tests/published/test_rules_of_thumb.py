@@ -3,39 +3,44 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
-from pathlib import Path
 
-import pandas as pd
 import pytest
 
-from tests.trial import rules_of_thumb
-from tests.trial.records import read_club
+from pipeline.fleet.thumb_rules import RECENT_WEEKS, rule_jobs, rule_scores
+from tests.sql.club_rows import one_player_club, practised, relations, strung
 
 STRUNG_ON = date(2026, 1, 4)
-ORIGIN = STRUNG_ON + timedelta(weeks=rules_of_thumb.RECENT_WEEKS)
+ORIGIN = STRUNG_ON + timedelta(weeks=RECENT_WEEKS)
 
 
 @pytest.mark.parametrize(("session_hours", "fixed_hours"), [(1, 52), (2, 104)])
 @pytest.mark.parametrize("outings", [1, 2, 5])
 def test_the_rule_is_a_fixed_number_of_hours_whatever_the_frequency(
-    tmp_path: Path, outings: int, session_hours: int, fixed_hours: int
+    outings: int, session_hours: int, fixed_hours: int
 ) -> None:
     """Common practice: once a year per weekly session. Computed: 52 x session length, 52 h at 1 h and 104 h at 2 h."""
-    days = [
-        STRUNG_ON + timedelta(days=1 + 7 * w + d) for w in range(rules_of_thumb.RECENT_WEEKS) for d in range(outings)
-    ]
-    files = {
-        "players": "player_id,player_name,squad,level,spin,left_on\nP1,A,S,club,flat,\n",
-        "rackets": "racket_id,player_id,frame,mains,crosses,role,in_service_on,retired_on\n"
-        f"R1,P1,F,16,19,match,{STRUNG_ON},\n",
-        "restrings": f"restring_id,racket_id,strung_on,reason\n1,R1,{STRUNG_ON},first\n",
-        "practices": "practice_id,player_id,squad,played_on,racket_id,activity,minutes,absent\n"
-        + "".join(f"{i},P1,,{day},R1,rally,{60 * session_hours},\n" for i, day in enumerate(days)),
-    }
-    for name, text in files.items():
-        (tmp_path / f"{name}.csv").write_text(text, encoding="utf-8")
-    club = read_club(tmp_path)
-    beds = pd.DataFrame({"racket_id": ["R1"], "player_id": ["P1"], "strung_on": [pd.Timestamp(STRUNG_ON)]})
-    life_used = rules_of_thumb.times_a_week(club, beds, ORIGIN)[0]
-    hours_at_its_end = rules_of_thumb.raw_hours(club, beds, ORIGIN)[0] / life_used
-    assert hours_at_its_end == pytest.approx(fixed_hours * 365 / 364, rel=1e-6)
+    con = one_player_club()
+    strung(con, "J1", "R1", str(STRUNG_ON))
+    for week in range(RECENT_WEEKS):
+        for d in range(outings):
+            day = STRUNG_ON + timedelta(days=1 + 7 * week + d)
+            practised(con, f"T{day}", "P1", str(day), racket_id="R1", minutes=60.0 * session_hours)
+    relations(con, str(ORIGIN))
+    racket = rule_scores(con, ORIGIN, 14).rackets.iloc[0]
+    assert racket["weekly_outings"] == outings
+    hours_at_its_end = racket["hours_played"] / racket["rule_used"]
+    assert hours_at_its_end == pytest.approx(fixed_hours * 365 / 364, rel=1e-6)  # a year of 52 weeks is a day short
+
+
+def test_the_rule_makes_as_many_jobs_a_year_as_outings_a_week() -> None:
+    """Common practice: three outings a week, three restrings a year: the next one is due after a third of a year."""
+    con = one_player_club()
+    strung(con, "J1", "R1", str(ORIGIN))
+    for week in range(RECENT_WEEKS):
+        for d in range(3):
+            day = ORIGIN - timedelta(days=7 * week + d)
+            practised(con, f"T{day}", "P1", str(day), racket_id=None)
+    relations(con, str(ORIGIN))
+    jobs = rule_jobs(rule_scores(con, ORIGIN, 14).rackets, 52)
+    assert jobs.sum() == 1.0
+    assert int(jobs.argmax()) == int(365 / 3 // 7)

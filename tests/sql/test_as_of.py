@@ -87,9 +87,13 @@ LATER: dict[str, tuple[str, dict[str, object]]] = {
 }
 
 
+@pytest.fixture(scope="module")
+def before() -> dict[str, list[tuple[object, ...]]]:
+    return everything(club())
+
+
 @pytest.mark.parametrize("what", LATER)
-def test_what_happens_later_is_not_known(what: str) -> None:
-    before = everything(club())
+def test_what_happens_later_is_not_known(what: str, before: dict[str, list[tuple[object, ...]]]) -> None:
     con = club()
     table, row = LATER[what]
     put(con, table, [row])

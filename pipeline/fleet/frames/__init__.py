@@ -5,6 +5,7 @@ so that pages only draw. One module a page; `club` holds what they share.
 """
 
 from pipeline.fleet.frames.club import ALL, PAST, WEEK, Choices, Club, Filters, choices, club, racket_names
+from pipeline.fleet.frames.moved import MovedDate
 from pipeline.fleet.frames.racket import BedPicture, Racket, racket
 from pipeline.fleet.frames.records import (
     LoadResult,
@@ -29,6 +30,7 @@ __all__ = [
     "Club",
     "Filters",
     "LoadResult",
+    "MovedDate",
     "Places",
     "Racket",
     "Records",

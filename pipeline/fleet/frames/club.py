@@ -64,6 +64,12 @@ def read(con: duckdb.DuckDBPyConnection, table: str, order: str = "all") -> pd.D
     return con.sql(f"from {table} order by {order}").df()
 
 
+def has_table(con: duckdb.DuckDBPyConnection, table: str) -> bool:
+    """Whether the view holds a table: an older view may lack a newer one."""
+    found = con.execute("select count(*) from duckdb_tables() where table_name = $name", {"name": table}).fetchall()
+    return bool(found[0][0])
+
+
 def club(con: duckdb.DuckDBPyConnection, today: date) -> Club:
     """The club's name, dates and units from `meta`, and the note when the last log is old."""
     meta = dict(con.sql("select key, value from meta").fetchall())

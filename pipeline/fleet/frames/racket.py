@@ -1,7 +1,8 @@
 """What the page of one racket shows: where its bed stands, both wear curves, and the history behind them.
 
-In: a view (`ranking`, `bed_days`, `bed_sessions`, `inspections_seen`, `beds`, `events`), a racket_id, today.
-Out: one `Racket` of sentences and frames. Life used is a fraction in the view and a percentage here; play in hours.
+In: a view (`ranking`, `bed_days`, `bed_sessions`, `inspections_seen`, `beds`, `events`, `bed_breakdown`,
+`tension_left`), a racket_id, today. Out: one `Racket` of sentences and frames. Life used is a fraction in the view and a
+percentage here; play in hours.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import pandas as pd
 
 from pipeline.fleet import words
 from pipeline.fleet.frames.club import Club, Row, club
+from pipeline.fleet.frames.moved import MovedDate, moved_date, tension_sentence
 
 SIGNS = {"fraying": "Fraying", "notching": "Notching", "misalignment": "Strings out of line", "lost_feel": "Lost feel"}
 DEFAULT_PATTERN = (16, 19)  # drawn where the frame's own pattern is not on file (common practice)
@@ -44,6 +46,7 @@ class Racket:
     note: str
     standing: pd.DataFrame
     tension_left: str
+    moved: MovedDate | None
     wear: pd.DataFrame
     events: pd.DataFrame
     inspections: pd.DataFrame
@@ -73,7 +76,8 @@ def racket(con: duckdb.DuckDBPyConnection, racket_id: str, today: date) -> Racke
         why=words.plain(words.sentence(row["why"])),
         note=_note(row),
         standing=_standing(row),
-        tension_left=_tension_left(row),
+        tension_left=tension_sentence(con, row),
+        moved=moved_date(con, row),
         wear=wear,
         events=_events(con, row, wear),
         inspections=_inspections(looks, row["bed_id"]),
@@ -156,14 +160,6 @@ def _standing(row: Row) -> pd.DataFrame:
             line["Chance to end it within 14 days"] = words.percent(row[chance])
         lines.append(line)
     return pd.DataFrame(lines)
-
-
-def _tension_left(row: Row) -> str:
-    """How much of the tension is left, against the bed a day after stringing."""
-    left = row["tension_left_pct"]
-    if words.is_missing(left) or row["status"] not in ("in_play", "in_shop"):
-        return ""
-    return f"Tension left: about {round(float(left))} % of what the bed had a day after stringing."
 
 
 def _events(con: duckdb.DuckDBPyConnection, row: Row, wear: pd.DataFrame) -> pd.DataFrame:

@@ -1,6 +1,7 @@
 """What the page This week shows: the rackets to hand in, in order, with their calendar and the next events.
 
-In: a view (`meta`, `ranking`, `events`), the reader's filters, today. Out: one `ThisWeek` of sentences and frames.
+In: a view (`meta`, `ranking`, `events`, `match_ready`, `look_first`), the reader's filters, today. Out: one `ThisWeek`
+of sentences and frames.
 Days are days from the view's as-of day; life used is a fraction in the view and a whole percentage here.
 """
 
@@ -14,6 +15,8 @@ import pandas as pd
 
 from pipeline.fleet import words
 from pipeline.fleet.frames.club import PAST, WEEK, Club, Filters, Row, club, read
+from pipeline.fleet.frames.looks import looks_first
+from pipeline.fleet.frames.ready import event_ready, read_ready, ready_table
 
 SOON_DAYS = 7  # "this week": likely to be due within seven days
 LIKELY = 0.5  # "likely": more likely than not
@@ -21,7 +24,7 @@ CHART_DAYS = 28  # how far the calendar reaches
 COUNT_IN_CALENDAR = 16  # the most urgent rackets, drawn soonest first
 NEAR_DAYS = 10  # an event nearer than this belongs in the title: a racket handed in now is back just in time
 EVENT_DAYS = 28  # how far the list of events reaches
-EVENT_COLUMNS = ["planned_on", "until", "label", "when_and_who", "rackets", "count_short"]
+EVENT_COLUMNS = ["planned_on", "until", "label", "when_and_who", "rackets", "lines", "short_players"]
 
 
 @dataclass(frozen=True)
@@ -35,6 +38,8 @@ class ThisWeek:
     table: pd.DataFrame
     calendar: pd.DataFrame
     events: pd.DataFrame
+    ready: pd.DataFrame
+    looks: pd.DataFrame
     at_bench: str
     no_bed: str
     count_all: int
@@ -47,7 +52,8 @@ def this_week(con: duckdb.DuckDBPyConnection, filters: Filters, today: date) -> 
     as_of = the_club.as_of
     ranked = chosen[chosen["is_ranked"]]
     due, past = ranked[ranked["is_due"]], ranked[ranked["is_past"] & ~ranked["is_due"]]
-    coming = _coming_events(con, as_of, filters, chosen)
+    ready = read_ready(con, set(chosen["player_id"].dropna()))
+    coming = _coming_events(con, as_of, filters, chosen, ready)
     return ThisWeek(
         title=_title(due, chosen, coming, as_of),
         lead=_lead(due, past),
@@ -56,6 +62,8 @@ def this_week(con: duckdb.DuckDBPyConnection, filters: Filters, today: date) -> 
         table=_rank_table({WEEK: due, PAST: ranked[ranked["is_past"]]}.get(filters.show, ranked)),
         calendar=_calendar(ranked[~ranked["is_handed_in"] & (ranked["is_past"] | (filters.show != PAST))], as_of),
         events=coming,
+        ready=ready_table(ready, as_of, pd.Timestamp(as_of + timedelta(days=EVENT_DAYS))),
+        looks=looks_first(con, set(ranked["racket_id"])),
         at_bench=_at_bench(chosen[chosen["is_handed_in"]]),
         no_bed=_no_bed_note(chosen),
         count_all=len(ranked),
@@ -94,17 +102,19 @@ def _title(due: pd.DataFrame, chosen: pd.DataFrame, coming: pd.DataFrame, as_of:
         first = f"Nothing is likely to be due by {by}"
     else:
         first = f"{words.count(len(due), 'racket')} to hand in by {by}"
-    near = coming[(coming["rackets"] != "") & (coming["planned_on"] <= pd.Timestamp(as_of + timedelta(days=NEAR_DAYS)))]
+    is_told = [bool(row["rackets"]) or bool(row["lines"]) for row in coming.to_dict("records")]
+    near = coming[
+        pd.Series(is_told, dtype=bool) & (coming["planned_on"] <= pd.Timestamp(as_of + timedelta(days=NEAR_DAYS)))
+    ]
     if near.empty:
         return first
-    short = near[near["count_short"] > 0]
+    short = near[near["short_players"].map(len) > 0]
     if short.empty:
-        return f"{first}; every player has one likely to last to the next event"
-    number = int(short["count_short"].sum())
-    to = words.day_unbroken(short.iloc[0]["planned_on"]) if len(short) == 1 else "the next event"
-    return (
-        f"{first}; {words.count(number, 'player')} {words.verb(number, 'has', 'have')} no racket likely to last to {to}"
-    )
+        return f"{first}; every player is likely to be match-ready for the next event"
+    number = len({player for players in short["short_players"] for player in players})
+    what = words.day_unbroken(short.iloc[0]["planned_on"]) if len(short) == 1 else "the next events"
+    who = f"{words.count(number, 'player')} {words.verb(number, 'is', 'are')}"
+    return f"{first}; {who} not likely to be match-ready for {what}"
 
 
 def _lead(due: pd.DataFrame, past: pd.DataFrame) -> str:
@@ -233,8 +243,10 @@ def _calendar_hover(row: Row, as_of: date) -> str:
     return f"{limit} about {words.day(row['due_on'], as_of)}{band}"
 
 
-def _coming_events(con: duckdb.DuckDBPyConnection, as_of: date, filters: Filters, chosen: pd.DataFrame) -> pd.DataFrame:
-    """Events ahead for the chosen squad and player, with the players who have no racket likely to last to each."""
+def _coming_events(
+    con: duckdb.DuckDBPyConnection, as_of: date, filters: Filters, chosen: pd.DataFrame, ready: pd.DataFrame | None
+) -> pd.DataFrame:
+    """Events ahead for the chosen squad and player, with the players who are not likely to have enough rackets."""
     found = read(con, "events", "planned_on, event")
     found["planned_on"] = pd.to_datetime(found["planned_on"])
     found["until"] = pd.to_datetime(found["until_on"]).fillna(found["planned_on"])
@@ -247,14 +259,21 @@ def _coming_events(con: duckdb.DuckDBPyConnection, as_of: date, filters: Filters
     found["label"] = [from_event(row) for row in found.to_dict("records")]
     names = chosen.dropna(subset=["player_id"]).drop_duplicates("player_id").set_index("player_id")["player_name"]
     found["who"] = found["squad"].where(found["squad"].fillna("") != "", found["player_id"].map(names)).fillna("")
-    listed = [_event_line(group, chosen, as_of) for _, group in found.groupby(["planned_on", "until", "label"])]
+    groups = found.groupby(["planned_on", "until", "label"])
+    listed = [_event_line(group, chosen, as_of, ready) for _, group in groups]
     return pd.DataFrame(listed, columns=EVENT_COLUMNS)
 
 
-def _event_line(rows: pd.DataFrame, chosen: pd.DataFrame, as_of: date) -> Row:
+def _event_line(rows: pd.DataFrame, chosen: pd.DataFrame, as_of: date, ready: pd.DataFrame | None) -> Row:
     """One event, though several squads or players go to it."""
     first = rows.iloc[0]
-    count_short, rackets = _short_of_rackets(first, chosen)
+    short_players, rackets, lines = [], "", []
+    if ready is not None:
+        told = event_ready(ready, first["event"], first["planned_on"])
+        if told is not None:
+            short_players, rackets, lines = told.short_players, told.summary, told.lines
+    else:
+        short_players, rackets = _short_of_rackets(first, chosen)
     when = words.days_between(first["planned_on"], first["until"], as_of).replace(" ", "\u00a0")
     who = ", ".join(dict.fromkeys(name for name in rows["who"] if name))
     return {
@@ -263,7 +282,8 @@ def _event_line(rows: pd.DataFrame, chosen: pd.DataFrame, as_of: date) -> Row:
         "label": first["label"],
         "when_and_who": f"{when} · {who}" if who else when,
         "rackets": rackets,
-        "count_short": count_short,
+        "lines": lines,
+        "short_players": short_players,
     }
 
 
@@ -273,21 +293,21 @@ def from_event(row: Row) -> str:
     return "Event" if words.is_missing(name) or not str(name).strip() else str(name)
 
 
-def _short_of_rackets(event: pd.Series, chosen: pd.DataFrame) -> tuple[int, str]:
-    """Players of this event with no racket likely to last to it; known for each player's next event only."""
+def _short_of_rackets(event: pd.Series, chosen: pd.DataFrame) -> tuple[list[str], str]:
+    """Players of this event with no racket likely to last to it, from the ranking; known for the next event only."""
     on = chosen["next_event_on"].notna() & (pd.to_datetime(chosen["next_event_on"]) == event["planned_on"])
     mine = chosen[on & (chosen["next_event"] == event["event"]) & chosen["player_id"].notna()]
     if mine.empty:
-        return 0, ""
+        return [], ""
     is_likely_to_end = mine["p_before_event"].astype(float).fillna(0) >= LIKELY
     lasts = mine["is_handed_in"] | ((mine["status"] == "in_play") & ~is_likely_to_end)  # the shop hands it back fresh
     best = lasts.groupby(mine["player_id"]).any()
     short = list(best[~best].index)
     if not short:
-        return 0, "each player has a racket likely to last"
+        return [], "✓ each player has a racket likely to last"
     names = mine.drop_duplicates("player_id").set_index("player_id").loc[short, "player_name"].astype(str).tolist()
     listed = words.join_words(sorted(names)) if len(names) <= 3 else words.count(len(names), "player")
-    return len(short), f"no racket likely to last: {listed}"
+    return short, f"▲ no racket likely to last: {listed}"
 
 
 def _at_bench(rows: pd.DataFrame) -> str:

@@ -25,8 +25,8 @@ from pipeline.store import StoreError
 NO_RECORD_TITLE = "No track record has been worked out yet"
 HOW_TO_START = (
     "Press the button: every forecast of the last twelve weeks is made again with only what was dated by then, and "
-    "held against what your own log recorded afterwards. That takes seconds for a small club and minutes for a large one. "
-    "The command `racket-fleet track-record` does the same."
+    "held against what your own log recorded afterwards. That takes seconds for a small club and minutes for a large "
+    "one. The command `racket-fleet track-record` does the same."
 )
 WAYS = {
     "model": "This forecast",
