@@ -31,8 +31,8 @@ def moved_date_figure(moved: MovedDate, colours: Palette, is_narrow: bool) -> go
     fills = [
         colours.faint(colours.unknown, 0.45) if place == 0
         else limit if place == last
-        else colours.faint(limit, 0.55) if hours[place] >= 0
-        else colours.faint(colours.unknown, 0.75)
+        else colours.faint(limit, 0.5) if hours[place] >= 0
+        else colours.paper  # what takes is hollow
         for place in range(last + 1)
     ]  # fmt: skip
     figure = house_figure(colours, height=(NARROW_ROW_PIXELS if is_narrow else ROW_PIXELS) * (last + 1) + 84)
@@ -50,7 +50,7 @@ def moved_date_figure(moved: MovedDate, colours: Palette, is_narrow: bool) -> go
         y=list(range(last + 1)),
         base=starts,
         x=[end - start for start, end in zip(starts, ends, strict=True)],
-        marker={"color": fills, "line": {"color": limit, "width": [0] + [1] * last}},
+        marker={"color": fills, "line": {"color": limit, "width": [0] + [1.4] * last}},
         width=0.56,
         customdata=[f"{label}: {text} h" for label, text in zip(labels, texts, strict=True)],
         hovertemplate="%{customdata}<extra></extra>",

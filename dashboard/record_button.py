@@ -15,9 +15,9 @@ from pipeline.fleet.track_record import keep, work_out
 from pipeline.store import StoreError
 
 
-def show_button(label: str, is_first: bool) -> None:
-    """is_first: nothing has been worked out yet, or it is out of date."""
-    if not st.button(label, icon=":material/history:", type="primary" if is_first else "secondary"):
+def show_button(label: str) -> None:
+    """The button; nothing is worked out before it is pressed."""
+    if not st.button(label, icon=":material/history:"):
         return
     bar = st.progress(0.0, text="Reading the records")
 

@@ -181,6 +181,24 @@ def forecast(
     output.print_frame(frame, is_csv=csv)
 
 
+@app.command("match-ready")
+@says_why
+def match_ready(
+    weeks: Annotated[int, typer.Option("--weeks", min=1, max=26, help="How many weeks ahead.")] = 6,
+    store: StoreOption = DEFAULT_STORE,
+    on: OnOption = None,
+    csv: CsvOption = False,
+) -> None:
+    """Who is likely to have enough rackets for each event ahead, and who is not."""
+    from pipeline.fleet.match_ready import CSV_COLUMNS, match_ready
+
+    with _snapshot(Store(store), on) as (snapshot, as_of):
+        frame = match_ready(snapshot, weeks=weeks)[list(CSV_COLUMNS)]
+    if not csv:
+        output.say(f"Rackets likely to last through each event, as of {as_of}, and the chance that enough do.")
+    output.print_frame(frame, is_csv=csv, when_empty=f"No event within {weeks} weeks is on file: load calendar.csv.")
+
+
 @app.command("track-record")
 @says_why
 def track_record(

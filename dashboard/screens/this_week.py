@@ -28,15 +28,16 @@ def show() -> None:
             st.markdown(page.lead)
         if page.whole_week:
             st.markdown(page.whole_week)
-    if not page.calendar.empty:
-        show_calendar(page)
-    show_looks(page)
+    show_overview(page)
     if page.table.empty:
         st.info(nothing_listed(page, filters), icon=":material/check:")
     elif screen.is_narrow():
         show_list(page)
     else:
         show_table(page, filters)
+    if not page.ready.empty:
+        with st.expander("Match-ready, player by player"):
+            show_ready(page)
     for note in (page.at_bench, page.no_bed):
         if note:
             st.markdown(words.plain(note))
@@ -73,29 +74,52 @@ def nothing_listed(page: frames.ThisWeek, filters: frames.Filters) -> str:
     return "No racket in play matches this choice. Choose another squad, player or role."
 
 
-def show_calendar(page: frames.ThisWeek) -> None:
-    """The calendar, with the next events beside it."""
-    narrow = screen.is_narrow()
-    left, right = (st.container(), st.container()) if narrow else st.columns([2.75, 1], gap="large")
+def show_overview(page: frames.ThisWeek) -> None:
+    """The calendar and what to look at first, with the next events beside them."""
+    left, right = (st.container(), st.container()) if screen.is_narrow() else st.columns([2.75, 1], gap="large")
     with left:
-        st.subheader("The most urgent, soonest first", anchor=False)
-        st.plotly_chart(
-            charts.week_calendar(
-                page.calendar,
-                page.events,
-                page.club.as_of,
-                CHART_DAYS,
-                screen.colours(),
-                narrow,
-            ),
-            theme=None,
-            config=charts.CONFIG,
-            key="calendar",
-            alt="Calendar of the rackets in the table: likely day and band of each, events as bands.",
-        )
-        st.caption("Mark: the likely day. Bar: 8 in 10 such beds end inside it. Pale bands: events.")
+        if not page.calendar.empty:
+            show_calendar(page)
+        if not page.looks.empty:
+            show_looks(page)
     with right:
         show_events(page)
+
+
+def show_calendar(page: frames.ThisWeek) -> None:
+    """The calendar of the most urgent rackets."""
+    st.subheader("The most urgent, soonest first", anchor=False)
+    st.plotly_chart(
+        charts.week_calendar(
+            page.calendar, page.events, page.club.as_of, CHART_DAYS, screen.colours(), screen.is_narrow()
+        ),
+        theme=None,
+        config=charts.CONFIG,
+        key="calendar",
+        alt="Calendar of the rackets in the table: likely day and band of each, events as bands.",
+    )
+    st.caption("Mark: the likely day. Bar: 8 in 10 such beds end inside it. Pale bands: events.")
+
+
+def show_looks(page: frames.ThisWeek) -> None:
+    """The few rackets whose inspection would change most."""
+    st.subheader("Look at these first", anchor=False)
+    st.caption("What a one-minute look may change. Load what you see as inspections.csv, and the dates follow.")
+    with st.container(gap="xsmall"):
+        for row in page.looks.to_dict("records"):
+            with st.container(horizontal=True, vertical_alignment="center", gap="small", wrap=False):
+                if st.button(
+                    words.plain(row["racket_id"]),
+                    key=f"look-{row['racket_id']}",
+                    type="tertiary",
+                    width=78,
+                    icon=":material/chevron_right:",
+                    icon_position="right",
+                ):
+                    open_racket(row["racket_id"])
+                st.markdown(
+                    f"**{words.plain(row['player'])}**, {words.plain(row['sign'])}: {words.plain(row['reason'])}"
+                )
 
 
 def show_events(page: frames.ThisWeek) -> None:
@@ -103,6 +127,9 @@ def show_events(page: frames.ThisWeek) -> None:
     st.subheader("Match-ready", anchor=False)
     if page.events.empty:
         st.caption("No event in the next four weeks is on file. Load calendar.csv to see them here.")
+        return
+    if not page.ready.empty:
+        st.caption("Rackets likely to last, of those needed, and the chance that enough do.")
     for event in page.events.head(5).to_dict("records"):
         with st.container(gap=None):
             st.markdown(f"**{words.plain(event['label'])}**")
@@ -112,25 +139,20 @@ def show_events(page: frames.ThisWeek) -> None:
                     st.markdown(words.plain(line))
 
 
-def show_looks(page: frames.ThisWeek) -> None:
-    """The few rackets whose inspection would change most, and the chances of every player for every event."""
-    if not page.looks.empty:
-        st.subheader("Look at these first", anchor=False)
-        st.caption("A look takes a minute. Grade what you see in inspections.csv, and the call follows.")
-        for row in page.looks.to_dict("records"):
-            with st.container(horizontal=True, vertical_alignment="center", gap="small", wrap=False):
-                if st.button(words.plain(row["racket_id"]), key=f"look-{row['racket_id']}", type="tertiary", width=56):
-                    open_racket(row["racket_id"])
-                st.markdown(
-                    f"**{words.plain(row['player'])}**, {words.plain(row['sign'])}. {words.plain(row['reason'])}"
-                )
-    if not page.ready.empty:
-        with st.expander("Match-ready, player by player"):
-            show_ready(page)
-
-
 def show_ready(page: frames.ThisWeek) -> None:
-    """Every player of every event in the next four weeks."""
+    """Every player of every event in the next four weeks: a table, and lines for a phone."""
+    st.caption(
+        "The chance that so many rackets last through the event without breaking or being dead, if nothing but the "
+        "usual is done; a racket restrung by then counts with its fresh strings."
+    )
+    if screen.is_narrow():
+        for (event, when), rows in page.ready.groupby(["Event", "When"], sort=False):
+            with st.container(gap=None):
+                st.markdown(f"**{words.plain(event)}**, {words.plain(when)}")
+                for row in rows.to_dict("records"):
+                    shape = row["In words"].split()[0]
+                    st.markdown(words.plain(f"{shape} {row['Player']}: {row['Ready']}, {row['Chance']} %"))
+        return
     column = st.column_config
     st.dataframe(
         page.ready,
@@ -145,10 +167,6 @@ def show_ready(page: frames.ThisWeek) -> None:
         },
         placeholder="",
         alt="Players and events with rackets ready, rackets needed and the chance that enough last.",
-    )
-    st.caption(
-        "The chance that so many rackets last through the event without breaking or being dead, if nothing but the "
-        "usual is done; a racket restrung by then counts with its fresh strings."
     )
 
 

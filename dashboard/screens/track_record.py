@@ -22,13 +22,13 @@ def show() -> None:
         st.warning(words.plain(page.stale_note), icon=":material/schedule:")
     if not page.has_record:
         st.info(HOW_TO_START)
-        show_button("Work out the track record", is_first=True)
+        show_button("Work out the track record")
     else:
         if page.stale_note:
-            show_button("Work it out anew", is_first=True)
+            show_button("Work it out anew")
         show_record(page)
         if not page.stale_note:
-            show_button("Work it out anew", is_first=False)
+            show_button("Work it out anew")
     show_parameters(page)
 
 

@@ -11,11 +11,13 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.wear.history import History
-from pipeline.wear.learning import Learned
+from pipeline.wear.learning import OTHER, Learned
 
 WEEKS = 30
 PRIOR_WEEKS = 8.0
 PRIOR_DISPERSION = 1.7
+# beds alone scatter less than this out of sample, whatever the past weeks say (trial clubs)
+MIN_DISPERSION = 1.4
 MAX_DISPERSION = 4.0
 
 
@@ -39,14 +41,14 @@ def expected_by_day(h: History, learned: Learned, n_days: int) -> np.ndarray:
         total = total + (warp.warped(so_far) - warp.warped(before)) * reports
     out += np.bincount(n_days - 1 - back[keep], total[keep], n_days)
     # other causes: the rate on each bed's last day stands for its mean; scaled to what really happened
-    ended = learned.responsibility[:, 4]
+    ended = learned.responsibility[:, OTHER]
     end_back = h.as_of_day - h.day[h.last]
     recent = (end_back >= 0) & (end_back < n_days)
     return np.asarray(out + ended[recent].sum() / n_days)
 
 
 def dispersion(h: History, learned: Learned, strung_days_ago: np.ndarray, delay_days: np.ndarray) -> float:
-    """Variance over mean of weekly restrings, between 1 and MAX_DISPERSION.
+    """Variance over mean of weekly restrings, between MIN_DISPERSION and MAX_DISPERSION.
 
     strung_days_ago: (n,) whole days before the origin of past restrings. delay_days: (m,) sample of delays from the
     end of a bed to its restring.
@@ -69,7 +71,9 @@ def dispersion(h: History, learned: Learned, strung_days_ago: np.ndarray, delay_
     expected = expected * jobs[told].sum() / max(expected[told].sum(), 1e-9)
     chi2 = float((((jobs - expected) ** 2) / np.maximum(expected, 1.0))[told].sum())
     weeks = float(told.sum())
-    return float(np.clip((chi2 + PRIOR_WEEKS * PRIOR_DISPERSION) / (weeks + PRIOR_WEEKS), 1.0, MAX_DISPERSION))
+    return float(
+        np.clip((chi2 + PRIOR_WEEKS * PRIOR_DISPERSION) / (weeks + PRIOR_WEEKS), MIN_DISPERSION, MAX_DISPERSION)
+    )
 
 
 def lumpy(jobs: np.ndarray, spread: float, rng: np.random.Generator) -> np.ndarray:

@@ -41,7 +41,7 @@ def publish_match_ready(s: Snapshot, con: duckdb.DuckDBPyConnection) -> None:
     con.register("incoming_ready", frame)
     con.execute("create or replace table match_ready as from incoming_ready")
     con.unregister("incoming_ready")
-    for column in ("planned_on", "until_on"):
+    for column in ("planned_on", "until_on"):  # an empty column has no type of its own
         con.execute(f"alter table match_ready alter {column} type date")
 
 
@@ -128,7 +128,7 @@ def _events(s: Snapshot, weeks: int) -> pd.DataFrame:
 
     An event that ends after the weeks is left out, one written down twice for a player is taken once.
     """
-    return s.con.execute(
+    found = s.con.execute(
         f"""
         with ahead as ({relation_text("events")}),
         people as (
@@ -150,3 +150,6 @@ def _events(s: Snapshot, weeks: int) -> pd.DataFrame:
         """,
         {"days": 7 * weeks},
     ).df()
+    for column in ("planned_on", "until_on"):
+        found[column] = pd.to_datetime(found[column]).dt.date
+    return found

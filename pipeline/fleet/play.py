@@ -153,7 +153,9 @@ def forecast_weeks(weeks: _Weeks, plan_ahead: np.ndarray, closed_ahead: np.ndarr
     planned = member @ (weeks.plan[:, :window] * np.maximum(known, known[:, :1]))
     planned_ahead = member @ plan_ahead
     size = np.maximum(member.sum(axis=1, keepdims=True), 1.0)
-    alike_past, alike_ahead, has_plan = _relative_plans(planned / size, planned_ahead / size, np.asarray(known.any(axis=0)))
+    alike_past, alike_ahead, has_plan = _relative_plans(
+        planned / size, planned_ahead / size, np.asarray(known.any(axis=0))
+    )
     valid = np.asarray(known.any(axis=0))[None, :] & (due > 0)
     recency = np.power(0.5, np.arange(window) / INDEX_HALF_LIFE_WEEKS)[None, :] * valid
     shut_past = member @ (weeks.closed[:, :window] / 7.0) / size

@@ -1,6 +1,7 @@
 """The tables of the view: what the pages read, made once per refresh.
 
-In: a Snapshot. Out: the PUBLISHED tables in its connection, beside the working relations. No published number is infinite or NaN: what is not known is null.
+In: a Snapshot. Out: the PUBLISHED tables in its connection, beside the working
+relations (some of which they replace: publishing is the last thing asked of a Snapshot). No published number is infinite or NaN: what is not known is null.
 """
 
 from __future__ import annotations

@@ -2,8 +2,8 @@
 
 `auc`, `brier`, `brier_skill`, `expected_over_real` and `calibration` judge the chances of rackets; `crps`, `pinball`,
 `pit_interval` and `band_coverage` the drawn restrings of a week. What came true is 0, 1 or, where a record leaves it
-open, a part between: such a row counts by that part as ended and by the rest as not. Sources: Mann and Whitney 1947; Brier
-1950; Gneiting and Raftery 2007; Czado, Gneiting and Held 2009 (all from memory).
+open, a part between: such a row counts by that part as ended and by the rest as not. Sources: Mann and Whitney
+1947; Brier 1950; Gneiting and Raftery 2007; Czado, Gneiting and Held 2009 (all from memory).
 """
 
 from __future__ import annotations

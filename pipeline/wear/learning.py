@@ -158,7 +158,7 @@ def _recent_hazard(h: History, e: Exposure, dz: np.ndarray, window_days: int = 7
     return np.maximum(added / np.maximum(span, 1.0), 1e-6)
 
 
-def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolerance: float = 2e-3) -> Learned:
+def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolerance: float = 1e-2) -> Learned:
     """Iterate family, player and inspection multipliers and the causes of unknown endings to rest."""
     shapes = shapes or Shapes()
     e = exposure_of(h, shapes)

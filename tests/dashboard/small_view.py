@@ -172,6 +172,32 @@ def tables() -> dict[str, pd.DataFrame]:
              ("shape_breaks", "Weibull shape of breaking", "1", 3.0, 2.4, "assumption", True)],
             columns=["name", "meaning", "unit", "trade_value", "value", "source", "is_assumption"],
         ),
+        "match_ready": pd.DataFrame(
+            [("County match", COUNTY, COUNTY + timedelta(days=1), f"P-{letter}", name, squad, ready, 2, chance, worst)
+             for letter, name, squad, ready, chance, worst in
+             (("A", "Ana Reed", "Falcon", 0, 0.21, "A-1"), ("B", "Ben Cole", "Heron", 1, 0.68, "B-1"),
+              ("C", ODD_NAME, "Heron", 2, 0.93, "C-1"), ("E", "Eve Lund", "Falcon", 1, 0.86, "E-1"))],
+            columns=["event", "planned_on", "until_on", "player_id", "player_name", "squad", "ready", "needed",
+                     "prob_enough", "worst_racket"],
+        ),
+        "look_first": pd.DataFrame(
+            [(1, "B-2", "P-B", "Ben Cole", "Heron", 0.08, 0.4, "notching", "wait", None, False,
+              "a look changes the call in 4 of 10 cases: hand it in, else it can wait; nobody has graded this bed yet"),
+             (2, "C-1", "P-C", ODD_NAME, "Heron", 0.0, 0.0, "notching", "wait", None, False, "nothing to gain")],
+            columns=["order", "racket_id", "player_id", "player_name", "squad", "look_value", "prob_change", "sign",
+                     "call_now", "looked_on", "is_past_life", "reason"],
+        ),
+        "bed_breakdown": pd.DataFrame(
+            [("A-2", "breaks", step, label, hours, order) for order, (step, label, hours) in enumerate(
+                [("string", "reference life of the string", 34.0), ("spin", "spin", -9.5),
+                 ("level", "level of play", 0.1), ("club", "how such strings last in this club", -10.5),
+                 ("look", "the inspections", 1.0)], start=1)],
+            columns=["racket_id", "limit", "step", "label", "hours", "order"],
+        ),
+        "tension_left": pd.DataFrame(
+            [("A-2", 81.0, 76.0, 86.0, "pitch"), ("B-1", 79.0, 70.0, 89.0, "model")],
+            columns=["racket_id", "tension_left_pct", "p10", "p90", "source"],
+        ),
         "events": pd.DataFrame(
             [("County match", COUNTY, COUNTY + timedelta(days=1), "Falcon", None, "away", 2),
              ("County match", COUNTY, COUNTY + timedelta(days=1), "Heron", None, "away", 2),
@@ -209,6 +235,8 @@ DATES = {
     "forecast_weeks": ["starts_on"],
     "history_weeks": ["starts_on"],
     "events": ["planned_on", "until_on"],
+    "match_ready": ["planned_on", "until_on"],
+    "look_first": ["looked_on"],
 }
 
 

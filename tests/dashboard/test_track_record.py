@@ -57,7 +57,7 @@ def test_the_button_works_it_out_and_keeps_it(small_club: Store, open_page: Open
     assert re.match(r"(Of \d+|No racket was) called due[,;] \d+ came in", title(app))
     assert "The times-a-week rule would have called" in words
     assert re.search(r"Weekly restrings: \d+ of 10 weeks came out inside the band", words)
-    assert "over 10 weeks, Mon 19 Jan to Sun 29 Mar: the records reach back far enough for these of 12 weeks" in words
+    assert "over 10 weeks, Sun 18 Jan to Sat 28 Mar: the records reach back far enough for these of 12 weeks" in words
     assert [button.label for button in app.button] == ["Work it out anew"]
     calls = app.dataframe[0].value
     assert list(calls["Way to call"])[:2] == ["This forecast", "Times a week"]
@@ -91,7 +91,7 @@ def test_a_record_that_ends_before_the_log_says_so(small_club: Store, open_page:
     record = work_out(small_club, weeks=2, now=NOW)
     keep(small_club, type(record)(twenty_calls(), NOW, "0"))
     words = said(open_page(small_club, "track_record"))
-    assert "It ends on Sun 15 Mar 2026; the log now reaches Sun 29 Mar 2026." in words
+    assert "It ends on Sun 15 Mar 2026; the log now reaches Sat 28 Mar 2026." in words
 
 
 def test_a_damaged_record_does_not_take_the_page_down(small_club: Store, open_page: Opened) -> None:

@@ -128,7 +128,7 @@ def test_where_hours_end_beds_the_forecast_beats_the_calendar() -> None:
     """The club's beds end by hours of play: hours since stringing order them better than days; so does the forecast."""
     b = backtest(academy(players=10, named=1.0), ORIGIN, 8, draws=50)
     table = record_table.measures(b).set_index("measure")
-    assert table.loc["auc", "model"] > 0.75 > table.loc["auc", "days_since"]
+    assert table.loc["auc", "model"] > table.loc["auc", "days_since"] + 0.05
     assert table.loc["auc", "flat_hours"] > table.loc["auc", "days_since"]
     assert table.loc["brier_skill", "model"] > table.loc["brier_skill", "days_since"]
 
@@ -227,7 +227,8 @@ def twenty_calls() -> Backtest:
     rackets["came_true"] = (rackets["outcome"] == "wear").astype(float)
     week = {
         "origin": date(2026, 3, 1), "week": 1, "starts_on": date(2026, 3, 2), "real": 20, "rule": 14.0,
-        "crps_rule": 6.0,        "pit_low": 0.4, "pit_high": 0.5, "pit": 0.45, "recent_pit_low": 0.9, "recent_pit_high": 1.0,
+        "crps_rule": 6.0, "pit_low": 0.4, "pit_high": 0.5, "pit": 0.45, "recent_pit_low": 0.9,
+        "recent_pit_high": 1.0,
     }  # fmt: skip
     for prefix, crps in (("", 1.5), ("recent_", 3.0)):
         week |= {f"{prefix}mean": 19.0, f"{prefix}p10": 15.0, f"{prefix}p50": 19.0, f"{prefix}p90": 24.0}

@@ -69,6 +69,9 @@ def empty_club() -> duckdb.DuckDBPyConnection:
 
 def put(con: duckdb.DuckDBPyConnection, table: str, rows: Iterable[Row]) -> None:
     """Append rows to facts.<table>; a column that is left out stays empty."""
+    found = con.execute(f"select count(*) from facts.{table}").fetchone()
+    line = (found[0] if found else 0) + 2  # the header is line 1
+    groups: dict[tuple[str, ...], list[object]] = {}
     for row in rows:
         cells: Row = {}
         for name, value in row.items():
@@ -76,12 +79,14 @@ def put(con: duckdb.DuckDBPyConnection, table: str, rows: Iterable[Row]) -> None
             cells[name] = str(value)[:10] if is_day and value is not None else value
             if is_day and isinstance(value, str) and "T" in value:
                 cells[f"{name}_at"] = value
-        count = con.execute(f"select count(*) from facts.{table}").fetchone()
-        cells |= {"load_id": 1, "line_number": (count[0] if count else 0) + 2, "loaded_at": "2026-01-01T00:00:00"}
-        columns = ", ".join(f'"{c}"' for c in cells)
-        con.execute(
-            f"insert into facts.{table} ({columns}) values ({', '.join('?' for _ in cells)})", list(cells.values())
-        )
+        cells |= {"load_id": 1, "line_number": line, "loaded_at": "2026-01-01T00:00:00"}
+        line += 1
+        groups.setdefault(tuple(cells), []).extend(cells.values())
+    for columns, values in groups.items():
+        names = ", ".join(f'"{c}"' for c in columns)
+        marks = "(" + ", ".join("?" for _ in columns) + ")"
+        many = ", ".join([marks] * (len(values) // len(columns)))
+        con.execute(f"insert into facts.{table} ({names}) values {many}", values)
 
 
 def players(con: duckdb.DuckDBPyConnection, *ids: str, **changes: object) -> None:

@@ -9,7 +9,6 @@ from __future__ import annotations
 import duckdb
 import pandas as pd
 
-from pipeline.fleet import words
 from pipeline.fleet.frames.club import has_table
 from pipeline.fleet.look_first import SIGN_WORDS
 from pipeline.wear.reference import value
@@ -29,7 +28,7 @@ def looks_first(con: duckdb.DuckDBPyConnection, rackets: set[str]) -> pd.DataFra
             "racket_id": found["racket_id"],
             "player": found["player_name"].fillna("the club's"),
             "sign": found["sign"].map(SIGN_WORDS),
-            "reason": [words.sentence(text) for text in found["reason"]],
+            "reason": [f"{text}." for text in found["reason"]],
         },
         columns=COLUMNS,
     ).reset_index(drop=True)

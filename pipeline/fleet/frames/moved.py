@@ -69,7 +69,7 @@ def _sentence(steps: pd.DataFrame, total: float, played: float, left: float, lim
     text += f": about {words.hours(round(left, 1))} to go." if left >= 0.05 else ": it is due."
     if not moved.empty:
         most = moved.loc[moved["hours"].abs().idxmax()]
-        way = "added" if most["hours"] > 0 else "took"
+        way = "added" if most["hours"] > 0 else "taken"
         text += f" Most was {way} by {most['label']}: about {words.hours(round(abs(float(most['hours'])), 1))}."
     return text
 

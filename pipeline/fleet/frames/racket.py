@@ -1,8 +1,8 @@
 """What the page of one racket shows: where its bed stands, both wear curves, and the history behind them.
 
 In: a view (`ranking`, `bed_days`, `bed_sessions`, `inspections_seen`, `beds`, `events`, `bed_breakdown`,
-`tension_left`), a racket_id, today. Out: one `Racket` of sentences and frames. Life used is a fraction in the view and a
-percentage here; play in hours.
+`tension_left`), a racket_id, today. Out: one `Racket` of sentences and frames. Life used is a fraction in the view and
+a percentage here; play in hours.
 """
 
 from __future__ import annotations

@@ -16,10 +16,11 @@ import pandas as pd
 
 from pipeline.fleet import words
 from pipeline.fleet.frames.club import has_table
+from pipeline.fleet.match_ready import COLUMNS as VIEW_COLUMNS
 
 LIKELY = 0.5
 SURE_ENOUGH = 0.8  # from here on a player counts as match-ready; below, a racket more would help
-COUNT_NAMED = 4
+COUNT_NAMED = 3
 TABLE_COLUMNS = ["Event", "When", "Player", "Squad", "Ready", "Chance", "In words", "Weakest"]
 
 
@@ -32,20 +33,20 @@ class EventReady:
     short_players: list[str]
 
 
-def read_ready(con: duckdb.DuckDBPyConnection, players: set[str]) -> pd.DataFrame | None:
-    """The chosen players' rows, or None where the view holds no such table."""
+def read_ready(con: duckdb.DuckDBPyConnection, players: set[str]) -> pd.DataFrame:
+    """The chosen players' rows; none where the view holds no such table."""
     if not has_table(con, "match_ready"):
-        return None
+        return pd.DataFrame(columns=list(VIEW_COLUMNS))
     found = con.sql("from match_ready order by planned_on, event, prob_enough, player_id").df()
     found["planned_on"] = pd.to_datetime(found["planned_on"])
     return found[found["player_id"].isin(players)].reset_index(drop=True)
 
 
-def event_ready(ready: pd.DataFrame, event: object, planned_on: Any) -> EventReady | None:
-    """The sentences for one event, or None where none of the chosen players goes."""
+def event_ready(ready: pd.DataFrame, event: object, planned_on: Any) -> EventReady:
+    """The sentences for one event; empty where none of the chosen players goes."""
     rows = ready[(ready["event"] == event) & (ready["planned_on"] == planned_on)]
     if rows.empty:
-        return None
+        return EventReady("", [], [])
     short = rows[rows["prob_enough"] < LIKELY]
     doubtful = rows[rows["prob_enough"] < SURE_ENOUGH]
     count_ready, number = len(rows) - len(doubtful), len(rows)
@@ -62,12 +63,11 @@ def event_ready(ready: pd.DataFrame, event: object, planned_on: Any) -> EventRea
 
 
 def line_of(row: dict[Any, Any]) -> str:
-    """'▲ Cato Kelgard: 0 ready of 1 needed, chance about 27 %'."""
+    """'▲ Cato Kelgard: 0 of 1, 27 %': rackets likely to last, rackets needed, the chance that enough do."""
     name = row["player_id"] if words.is_missing(row["player_name"]) else row["player_name"]
     mark = shape_of(float(row["prob_enough"]))
-    chance = words.percent(row["prob_enough"])
-    about = "" if chance.startswith(("under", "over")) else "about "
-    return f"{mark} {name}: {int(row['ready'])} ready of {int(row['needed'])} needed, chance {about}{chance}"
+    chance = words.percent(row["prob_enough"]).replace(" ", "\u00a0")
+    return f"{mark} {name}: {int(row['ready'])} of {int(row['needed'])}, {chance}"
 
 
 def shape_of(chance: float) -> str:
@@ -75,10 +75,8 @@ def shape_of(chance: float) -> str:
     return "▲" if chance < LIKELY else "○" if chance < SURE_ENOUGH else "✓"
 
 
-def ready_table(ready: pd.DataFrame | None, as_of: date, last_on: pd.Timestamp) -> pd.DataFrame:
+def ready_table(ready: pd.DataFrame, as_of: date, last_on: pd.Timestamp) -> pd.DataFrame:
     """One row an event and player, the soonest event first and in it the least likely player."""
-    if ready is None:
-        return pd.DataFrame(columns=TABLE_COLUMNS)
     rows = ready[ready["planned_on"] <= last_on].to_dict("records")
     meaning = {"▲": "▲ not likely", "○": "○ uncertain", "✓": "✓ likely"}
     listed = [

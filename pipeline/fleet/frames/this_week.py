@@ -19,7 +19,6 @@ from pipeline.fleet.frames.looks import looks_first
 from pipeline.fleet.frames.ready import event_ready, read_ready, ready_table
 
 SOON_DAYS = 7  # "this week": likely to be due within seven days
-LIKELY = 0.5  # "likely": more likely than not
 CHART_DAYS = 28  # how far the calendar reaches
 COUNT_IN_CALENDAR = 16  # the most urgent rackets, drawn soonest first
 NEAR_DAYS = 10  # an event nearer than this belongs in the title: a racket handed in now is back just in time
@@ -244,7 +243,7 @@ def _calendar_hover(row: Row, as_of: date) -> str:
 
 
 def _coming_events(
-    con: duckdb.DuckDBPyConnection, as_of: date, filters: Filters, chosen: pd.DataFrame, ready: pd.DataFrame | None
+    con: duckdb.DuckDBPyConnection, as_of: date, filters: Filters, chosen: pd.DataFrame, ready: pd.DataFrame
 ) -> pd.DataFrame:
     """Events ahead for the chosen squad and player, with the players who are not likely to have enough rackets."""
     found = read(con, "events", "planned_on, event")
@@ -260,20 +259,14 @@ def _coming_events(
     names = chosen.dropna(subset=["player_id"]).drop_duplicates("player_id").set_index("player_id")["player_name"]
     found["who"] = found["squad"].where(found["squad"].fillna("") != "", found["player_id"].map(names)).fillna("")
     groups = found.groupby(["planned_on", "until", "label"])
-    listed = [_event_line(group, chosen, as_of, ready) for _, group in groups]
+    listed = [_event_line(group, as_of, ready) for _, group in groups]
     return pd.DataFrame(listed, columns=EVENT_COLUMNS)
 
 
-def _event_line(rows: pd.DataFrame, chosen: pd.DataFrame, as_of: date, ready: pd.DataFrame | None) -> Row:
+def _event_line(rows: pd.DataFrame, as_of: date, ready: pd.DataFrame) -> Row:
     """One event, though several squads or players go to it."""
     first = rows.iloc[0]
-    short_players, rackets, lines = [], "", []
-    if ready is not None:
-        told = event_ready(ready, first["event"], first["planned_on"])
-        if told is not None:
-            short_players, rackets, lines = told.short_players, told.summary, told.lines
-    else:
-        short_players, rackets = _short_of_rackets(first, chosen)
+    told = event_ready(ready, first["event"], first["planned_on"])
     when = words.days_between(first["planned_on"], first["until"], as_of).replace(" ", "\u00a0")
     who = ", ".join(dict.fromkeys(name for name in rows["who"] if name))
     return {
@@ -281,9 +274,9 @@ def _event_line(rows: pd.DataFrame, chosen: pd.DataFrame, as_of: date, ready: pd
         "until": first["until"],
         "label": first["label"],
         "when_and_who": f"{when} · {who}" if who else when,
-        "rackets": rackets,
-        "lines": lines,
-        "short_players": short_players,
+        "rackets": told.summary,
+        "lines": told.lines,
+        "short_players": told.short_players,
     }
 
 
@@ -291,23 +284,6 @@ def from_event(row: Row) -> str:
     """The event's name, or what kind of day it is where it has none."""
     name = row.get("event")
     return "Event" if words.is_missing(name) or not str(name).strip() else str(name)
-
-
-def _short_of_rackets(event: pd.Series, chosen: pd.DataFrame) -> tuple[list[str], str]:
-    """Players of this event with no racket likely to last to it, from the ranking; known for the next event only."""
-    on = chosen["next_event_on"].notna() & (pd.to_datetime(chosen["next_event_on"]) == event["planned_on"])
-    mine = chosen[on & (chosen["next_event"] == event["event"]) & chosen["player_id"].notna()]
-    if mine.empty:
-        return [], ""
-    is_likely_to_end = mine["p_before_event"].astype(float).fillna(0) >= LIKELY
-    lasts = mine["is_handed_in"] | ((mine["status"] == "in_play") & ~is_likely_to_end)  # the shop hands it back fresh
-    best = lasts.groupby(mine["player_id"]).any()
-    short = list(best[~best].index)
-    if not short:
-        return [], "✓ each player has a racket likely to last"
-    names = mine.drop_duplicates("player_id").set_index("player_id").loc[short, "player_name"].astype(str).tolist()
-    listed = words.join_words(sorted(names)) if len(names) <= 3 else words.count(len(names), "player")
-    return short, f"▲ no racket likely to last: {listed}"
 
 
 def _at_bench(rows: pd.DataFrame) -> str:
