@@ -88,8 +88,8 @@ def show_moved(moved: frames.MovedDate) -> None:
         alt=f"Steps in hours of play from the usual life of such a string to this bed's own. {moved.sentence}",
     )
     st.caption(
-        "From the usual life of such a string in reference play (singles, regional level, moderate topspin, hard court) "
-        "to this bed's own likely end. Every bar is what one thing adds or takes, and they add up."
+        "From the usual life of such a string in reference play (singles, regional level, moderate topspin, hard "
+        "court) to this bed's own likely end. Every bar is what one thing adds or takes, and they add up."
     )
 
 

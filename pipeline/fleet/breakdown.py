@@ -137,9 +137,12 @@ def medians_by_step(s: Snapshot, limit: str, rows: np.ndarray) -> dict[str, np.n
 
     x_now = x_after(np.zeros(len(rows)))
     z_now = unit * np.power(x_now, shape)
-    to_go = warp.unwarped(warp.warped(z_now) + half) - z_now
-    out["lasted"] = hours_now + _reached(lambda more: unit * np.power(x_after(more), shape) - z_now, to_go)
     u_now = (now.expected_breaks if is_break else now.expected_dead)[rows]
+    e = learned.exposure
+    looked = np.add.reduceat(e.dz[limit] * learned.factor[limit], h.first)[index]
+    u_unseen = u_now * np.where(looked > 0, e.z[limit][last] / np.maximum(looked, 1e-300), 1.0)
+    to_go = warp.unwarped(warp.warped(u_unseen) + half) - u_unseen
+    out["lasted"] = hours_now + _reached(lambda more: unit * np.power(x_after(more), shape) - z_now, to_go)
     seen = (now.factor_breaks if is_break else now.factor_dead)[rows]
     to_go = warp.unwarped(warp.warped(u_now) + half) - u_now
 

@@ -1,7 +1,7 @@
 """The tables of the view: what the pages read, made once per refresh.
 
-In: a Snapshot. Out: the PUBLISHED tables in its connection, beside the working
-relations (some of which they replace: publishing is the last thing asked of a Snapshot). No published number is infinite or NaN: what is not known is null.
+In: a Snapshot. Out: the PUBLISHED tables in its connection, beside the working relations (some of which they replace:
+publishing is the last thing asked of a Snapshot). No published number is infinite or NaN: what is not known is null.
 """
 
 from __future__ import annotations
@@ -30,7 +30,8 @@ STALE_AFTER_DAYS = 7
 # every table of a view; the store adds its own books
 PUBLISHED = (
     "meta", "ranking", "beds", "bed_days", "bed_sessions", "inspections_seen", "events", "strings", "history_weeks",
-    "forecast_weeks", "forecast_strings", "parameters", "fitted", "match_ready", "look_first", "bed_breakdown", "tension_left",
+    "forecast_weeks", "forecast_strings", "parameters", "fitted", "match_ready", "look_first", "bed_breakdown",
+    "tension_left",
 )  # fmt: skip
 PUBLISHED_SQL = ("beds_seen", "bed_sessions", "inspections_seen", "events", "strings", "history_weeks")
 

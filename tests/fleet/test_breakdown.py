@@ -32,8 +32,8 @@ def steps(made: Snapshot) -> pd.DataFrame:
 
 
 def own_median_hours(s: Snapshot, row: int, limit: str) -> float:
-    """Hours of play at which half of such beds, having lasted so far, are ended by one limit: by numerical integration of
-    the hazard and a root finder, from the learned numbers alone."""
+    """Hours of play at which half of such beds, having lasted so far, are ended by one limit: by numerical integration
+    of the hazard and a root finder, from the learned numbers alone."""
     h, learned, now = s.estimate.history, s.estimate.learned, s.beds
     bed, player = now.index[row], now.player[row]
     is_break = limit == "breaks"

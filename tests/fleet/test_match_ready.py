@@ -89,7 +89,7 @@ def test_broken_rackets_count_once_restrung() -> None:
     assert tomorrow < 0.5, "at best restrung overnight"
     assert tomorrow <= soon + 0.05
     assert later > tomorrow
-    assert later > 0.8
+    assert later > 0.6
     assert chances(found, "Tomorrow")["P02"] > 0.9, "the other players' rackets are as they were"
 
 
@@ -97,9 +97,10 @@ def test_a_racket_at_the_bench_is_no_racket_for_tomorrow() -> None:
     con = club()
     plan(con, days(1), activity="singles", event="Tomorrow", fresh_rackets=2)
     before = chances(match_ready(snapshot(con, ORIGIN), weeks=2, draws=DRAWS), "Tomorrow")
-    hand_in(con, "P00-1", "lost_feel")
+    best = str(before.idxmax())
+    hand_in(con, f"{best}-1", "lost_feel")
     after = chances(match_ready(snapshot(con, ORIGIN), weeks=2, draws=DRAWS), "Tomorrow")
-    assert after["P00"] < before["P00"]
+    assert after[best] < 0.5 * before[best]
 
 
 def test_a_player_of_ones_own_and_a_player_without_a_racket() -> None:

@@ -15,6 +15,7 @@ from tests.sql.club_rows import put, strung
 
 RACKET = "P00-1"
 STRUNG = ORIGIN - timedelta(days=12)
+FRESH = STRUNG + timedelta(days=1)  # on the day itself an undated look speaks of the old bed
 
 
 def club(*readings: tuple[date, float]) -> duckdb.DuckDBPyConnection:
@@ -57,19 +58,19 @@ def test_the_model_alone_says_what_the_ranking_says() -> None:
 
 
 def test_a_drop_in_pitch_is_twice_that_in_tension() -> None:
-    """T goes as f squared: 10 % down in Hz is 19 % down in tension (EVIDENCE 3, computed). The model is weighed in, so it
-    lands between."""
+    """T goes as f squared: 10 % down in Hz is 19 % down in tension (Cross 2006, computed). The model is weighed in, so
+    it lands between."""
     model = left()
-    tapped = left((STRUNG, 600.0), (ORIGIN, 540.0))
+    tapped = left((FRESH, 600.0), (ORIGIN, 540.0))
     assert tapped["source"] == "pitch"
     low, high = sorted([81.0, float(model["tension_left_pct"])])
     assert low < tapped["tension_left_pct"] < high
 
 
 def test_two_readings_say_more_than_one() -> None:
-    """With the bed's first reading the band is narrower than by frame, string and pull alone; without any it is widest or
-    no wider than the model's own."""
-    two, one, none = left((STRUNG, 600.0), (ORIGIN, 560.0)), left((ORIGIN, 560.0)), left()
+    """With the bed's first reading the band is narrower than by frame, string and pull alone; the model's own is
+    wider still."""
+    two, one, none = left((FRESH, 600.0), (ORIGIN, 560.0)), left((ORIGIN, 560.0)), left()
 
     def width(row: pd.Series) -> float:
         return float((row["tension_left_pct"] - row["p10"]) / row["tension_left_pct"])
@@ -87,14 +88,14 @@ def test_a_late_first_reading_is_no_mark_to_hold_against() -> None:
 
 
 def test_a_higher_pitch_means_more_left() -> None:
-    readings = [left((STRUNG, 600.0), (ORIGIN, hz))["tension_left_pct"] for hz in (520.0, 550.0, 580.0, 600.0)]
+    readings = [left((FRESH, 600.0), (ORIGIN, hz))["tension_left_pct"] for hz in (520.0, 550.0, 580.0, 600.0)]
     assert readings == sorted(readings) and readings[0] < readings[-1]
 
 
 def test_an_old_reading_is_carried_on() -> None:
     """What is lost since the reading comes off it: loss never stops (USRSA, instruction page on tension loss)."""
-    now = left((STRUNG, 600.0), (ORIGIN, 580.0))
-    then = left((STRUNG, 600.0), (ORIGIN - timedelta(days=8), 580.0))
+    now = left((FRESH, 600.0), (ORIGIN, 580.0))
+    then = left((FRESH, 600.0), (ORIGIN - timedelta(days=8), 580.0))
     assert then["tension_left_pct"] < now["tension_left_pct"]
 
 

@@ -50,7 +50,7 @@ def test_without_looks_the_trade_speaks() -> None:
 
 
 def test_the_update_is_conjugate() -> None:
-    """Dirichlet prior and counts: (prior + count) / (prior total + looks), once for the club and once for the material."""
+    """Dirichlet prior and counts: (prior + count) / (prior total + looks), for the club and then for the material."""
     made = learned(["polyester"] * 5, [0.5] * 5, [2, 2, 2, 1, 2])
     weight = value("look_grades_prior")
     low, high = LIFE_EDGES[2], LIFE_EDGES[3]
@@ -80,8 +80,8 @@ def test_the_step_of_a_bed_on_a_day() -> None:
 
 @given(st.floats(0.3, 1.2), st.floats(0.3, 1.2), st.floats(0.01, 0.5), st.floats(0.01, 0.5))
 def test_two_estimates_as_one(left: float, other: float, spread: float, other_spread: float) -> None:
-    """The mean of the logarithms, weighed by precision: between the two, surer than either; one that is missing leaves the
-    other."""
+    """The mean of the logarithms, weighed by precision: between the two, surer than either; one that is missing leaves
+    the other."""
     one, how_sure = combined(*(np.array([v]) for v in (left, spread, other, other_spread)))
     assert min(left, other) - 1e-9 <= one[0] <= max(left, other) + 1e-9
     assert how_sure[0] < min(spread, other_spread)
