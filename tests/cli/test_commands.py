@@ -115,7 +115,7 @@ def test_strike_and_export(home: Path) -> None:
 
 RANK = (
     "rank,racket_id,player_id,squad,p_end,p_break,p_feel,p_dead,break_used,dead_used,"
-    "days_left_p10,days_left_p50,days_left_p90,why"
+    "days_left_p10,days_left_p50,days_left_p90,why,look_value"
 )
 FORECAST = "week,starts_on,mean,p10,p50,p90,minutes_p50,minutes_p90"
 

@@ -271,7 +271,8 @@ def test_phone_gets_a_list_instead_of_a_wide_table(small_store: Store, open_page
     words = said(app)
     assert words.count("**Ana Reed**") == 2
     assert "◆ likely to break, due about Wed 18 Nov (2 to 7 days); towards breaking 80 %, dead 40 %" in words
-    assert [button.label for button in app.button] == ["A-1", "A-2", "B-1"]
+    opening = [button.label for button in app.button if str(button.key).startswith("open-")]
+    assert opening == ["A-1", "A-2", "B-1"]
 
 
 def test_button_with_the_number_leads_to_the_racket(small_store: Store, open_page: Opened) -> None:
