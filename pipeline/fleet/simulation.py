@@ -109,13 +109,13 @@ def simulate(
     share = beds["share"].to_numpy(dtype=float)[:, None] * _share_noise(n, draws, rng)
     share = _renormalise(share, beds["share"].to_numpy(dtype=float), player, n_players + 1)
 
-    def cumulative(kind: np.ndarray) -> np.ndarray:
-        weekly = kind[player][:, None, :] * load[player] * share[:, :, None]
-        return np.concatenate([np.zeros((n, draws, 1)), np.cumsum(weekly, axis=2)], axis=2)
-
-    abrasion = cumulative(base["abrasion"])
-    playability = cumulative(base["playability"])
-    hours = cumulative(base["hours"])
+    hours = np.zeros((n, draws, n_weeks + 1))
+    np.cumsum(base["hours"][player][:, None, :] * load[player] * share[:, :, None], axis=2, out=hours[:, :, 1:])
+    hours_flat = hours.reshape(n * draws, n_weeks + 1)
+    # what an hour on the clock costs a bed: the player's own, the same in every week
+    total = np.maximum(base["hours"].sum(axis=1), SMALL)
+    abrasion_per_hour = np.maximum(base["abrasion"].sum(axis=1) / total, SMALL)[player]
+    playability_per_hour = (base["playability"].sum(axis=1) / total)[player]
 
     # --- multipliers
     theta_b = _gamma(learned.a["breaks"], learned.b["breaks"], draws, rng)[player]
@@ -179,27 +179,30 @@ def simulate(
         used_b, used_d = np.where(fresh, 0.0, done_b[r]), np.where(fresh, 0.0, done_d[r])
         age = np.where(fresh, 0.0, age0[r])
         mb, md = np.where(fresh, 1.0, m_b[r]), np.where(fresh, 1.0, m_d[r])
-        a_path, p_path, h_path = abrasion[r, d], playability[r, d], hours[r, d]
-        a_start, p_start, h_start = (_at(path, t0) for path in (a_path, p_path, h_path))
+        cell = r * draws + d
+        path = hours_flat[cell]
+        h_start = _at(path, t0)
         # breaks: the abrasion hours it still stands
         x0 = life_used_breaks(used_b, life_b[r])
         u0 = np.where(fresh, 0.0, u0_b[r])
         warp = learned.baseline["breaks"]
-        growth = warp.unwarped(warp.warped(u0) + mean_b[r] * rng.exponential(size=len(r)) / theta_b[r, d]) - u0
+        growth = warp.unwarped(warp.warped(u0) + mean_b[r] * rng.exponential(size=len(r)) / theta_b.ravel()[cell]) - u0
         x_end = np.power(np.power(x0, s.shape_breaks) + growth / (LN2 * unit_b[r] * mb), 1.0 / s.shape_breaks)
-        t_break = _when(a_path, a_start + (x_end - x0) * life_b[r])
-        t_mishit = _when(h_path, h_start + rng.exponential(size=len(r)) / learned.mishit_per_hour)
-        t_break = np.minimum(t_break, t_mishit)
+        hours_left = np.minimum(
+            (x_end - x0) * life_b[r] / abrasion_per_hour[r], rng.exponential(size=len(r)) / learned.mishit_per_hour
+        )
+        t_break = _when(path, h_start + hours_left)
         # goes dead: play and rest together
         x0d = life_used_dead(used_d, age, life_d[r], rest[r])
         u0 = np.where(fresh, 0.0, u0_d[r])
         warp = learned.baseline["goes_dead"]
-        growth = warp.unwarped(warp.warped(u0) + mean_d[r] * rng.exponential(size=len(r)) / theta_d[r, d]) - u0
+        growth = warp.unwarped(warp.warped(u0) + mean_d[r] * rng.exponential(size=len(r)) / theta_d.ravel()[cell]) - u0
         x_end_d = np.power(np.power(x0d, s.shape_dead) + growth / (LN2 * unit_d[r] * md), 1.0 / s.shape_dead)
         rest_path = rest[r][:, None] * np.log10(
             1.0 + np.maximum(age[:, None] + 24.0 * (grid[None, :] - t0[:, None]), 0.0)
         )
-        x_path = (used_d[:, None] + np.maximum(p_path - p_start[:, None], 0.0)) / life_d[r][:, None] + rest_path
+        added = np.maximum(path - h_start[:, None], 0.0) * (playability_per_hour[r] / life_d[r])[:, None]
+        x_path = (used_d / life_d[r])[:, None] + added + rest_path
         t_dead = _when(np.maximum.accumulate(x_path, axis=1), x_end_d)
         t_dead = np.maximum(t_dead, t0)
         t_other = _when_other(h, learned, r, t0, age, x_path, grid, squad, player, rng)
@@ -243,7 +246,7 @@ def simulate(
         away_draw=gone[1],
         away_from=gone[2],
         away_until=gone[3],
-        playability=playability.astype(np.float32),
+        playability=(hours * playability_per_hour[:, None, None]).astype(np.float32),
     )
 
 
@@ -333,13 +336,7 @@ def _when_other(
     since = middle[None, :] - t0[:, None]
     age_days = np.maximum(age[:, None] / 24.0 + since, 0.0)
     wear = 0.5 * (x_path[:, :-1] + x_path[:, 1:])
-    shape = age_days.shape
-    rate = learned.other.rate(
-        np.broadcast_to(squad[r][:, None], shape).ravel(),
-        np.broadcast_to(player[r][:, None], shape).ravel(),
-        age_days.ravel(),
-        wear.ravel(),
-    ).reshape(shape)
+    rate = learned.other.rate(squad[r][:, None], player[r][:, None], age_days, wear)
     active = np.clip(grid[1:][None, :] - t0[:, None], 0.0, 7.0)
     path = np.concatenate([np.zeros((len(r), 1)), np.cumsum(rate * active, axis=1)], axis=1)
     return np.maximum(_when(path, rng.exponential(size=len(r))), t0)

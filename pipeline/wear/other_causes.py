@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from pipeline.wear.learning import Exposure
 
 AGE_EDGES_DAYS = np.array([7, 14, 21, 28, 35, 42, 56, 84], dtype=float)
+# edges of age are whole days, those of wear multiples of a step: a rate is looked up, not searched for
+WEAR_STEP = 0.25
 WEAR_EDGES = np.array([0.25, 0.5, 0.75, 1.0, 1.5], dtype=float)
 PRIOR_RATE_PER_DAY = 1 / 250.0
 PRIOR_ENDINGS = 2.0
@@ -39,13 +41,14 @@ class OtherCauses:
     rate_at_end: np.ndarray
 
     def rate(self, squad: np.ndarray, player: np.ndarray, age_days: np.ndarray, wear: np.ndarray) -> np.ndarray:
-        """Rate a day (1/day), element by element."""
-        return (
-            self.squad[squad]
-            * self.player[player]
-            * self.age[np.searchsorted(AGE_EDGES_DAYS, age_days, side="right")]
-            * self.wear[np.searchsorted(WEAR_EDGES, wear, side="right")]
-        )
+        """Rate a day (1/day); arguments of shapes that broadcast together."""
+        days = np.clip(age_days, 0.0, AGE_EDGES_DAYS[-1]).astype(np.int64)
+        steps = np.clip(wear / WEAR_STEP, 0.0, WEAR_EDGES[-1] / WEAR_STEP).astype(np.int64)
+        by_day = self.age[np.searchsorted(AGE_EDGES_DAYS, np.arange(AGE_EDGES_DAYS[-1] + 1), side="right")]
+        by_step = self.wear[
+            np.searchsorted(WEAR_EDGES, np.arange(WEAR_EDGES[-1] / WEAR_STEP + 1) * WEAR_STEP, side="right")
+        ]
+        return np.asarray((self.squad[squad] * self.player[player]) * by_day[days] * by_step[steps])
 
 
 def learn_other_causes(h: History, e: Exposure, ended: np.ndarray) -> OtherCauses:
