@@ -109,7 +109,7 @@ class PlayLog:
                 "surface": group.surface,
                 "balls_hit": "",
                 "absent": " ".join(told),
-                "players_on_court": group.count_present if self.rng.random() < 0.5 else "",
+                "players_on_court": min(group.count_present, 60) if self.rng.random() < 0.5 else "",
             },
         )
 

@@ -21,7 +21,7 @@ from pipeline.wear.limits import LN2, cumulative_hazard, life_used_breaks, life_
 LOAD_NODES = 5
 # how far a racket's part of its player's play over a fortnight is off what it was (assumption)
 SHARE_SPREAD = 0.45
-# what trial clubs of three kinds of physics showed beyond the expectation (13 % too few expected with 1.00, 9 % with 1.06)
+# what trial clubs of three kinds of physics showed beyond the expectation: 13 % too few were expected with 1.00
 UNTOLD = 1.1
 # chance to end within a fortnight that a bed lying ended in the bag still gets (measured on trial clubs)
 HIDDEN_PART = 0.6

@@ -109,8 +109,13 @@ def simulate(
     share = beds["share"].to_numpy(dtype=float)[:, None] * _share_noise(n, draws, rng)
     share = _renormalise(share, beds["share"].to_numpy(dtype=float), player, n_players + 1)
 
-    hours = np.zeros((n, draws, n_weeks + 1))
-    np.cumsum(base["hours"][player][:, None, :] * load[player] * share[:, :, None], axis=2, out=hours[:, :, 1:])
+    # single precision: seconds of play are exact enough, and half the memory moves
+    hours = np.zeros((n, draws, n_weeks + 1), dtype=np.float32)
+    np.cumsum(
+        (base["hours"][player][:, None, :] * load[player] * share[:, :, None]).astype(np.float32),
+        axis=2,
+        out=hours[:, :, 1:],
+    )
     hours_flat = hours.reshape(n * draws, n_weeks + 1)
     # what an hour on the clock costs a bed: the player's own, the same in every week
     total = np.maximum(base["hours"].sum(axis=1), SMALL)
@@ -198,11 +203,11 @@ def simulate(
         warp = learned.baseline["goes_dead"]
         growth = warp.unwarped(warp.warped(u0) + mean_d[r] * rng.exponential(size=len(r)) / theta_d.ravel()[cell]) - u0
         x_end_d = np.power(np.power(x0d, s.shape_dead) + growth / (LN2 * unit_d[r] * md), 1.0 / s.shape_dead)
-        rest_path = rest[r][:, None] * np.log10(
-            1.0 + np.maximum(age[:, None] + 24.0 * (grid[None, :] - t0[:, None]), 0.0)
-        )
-        added = np.maximum(path - h_start[:, None], 0.0) * (playability_per_hour[r] / life_d[r])[:, None]
-        x_path = (used_d / life_d[r])[:, None] + added + rest_path
+        since = (age[:, None] + 24.0 * (grid[None, :] - t0[:, None])).astype(np.float32)
+        rest_path = rest.astype(np.float32)[r][:, None] * np.log10(1.0 + np.maximum(since, 0.0))
+        slope = (playability_per_hour / life_d).astype(np.float32)
+        added = np.maximum(path - h_start.astype(np.float32)[:, None], 0.0) * slope[r][:, None]
+        x_path = (used_d / life_d[r]).astype(np.float32)[:, None] + added + rest_path
         t_dead = _when(np.maximum.accumulate(x_path, axis=1), x_end_d)
         t_dead = np.maximum(t_dead, t0)
         t_other = _when_other(h, learned, r, t0, age, x_path, grid, squad, player, rng)
@@ -246,7 +251,7 @@ def simulate(
         away_draw=gone[1],
         away_from=gone[2],
         away_until=gone[3],
-        playability=(hours * playability_per_hour[:, None, None]).astype(np.float32),
+        playability=hours * playability_per_hour.astype(np.float32)[:, None, None],
     )
 
 

@@ -50,27 +50,24 @@ def moved_date(con: duckdb.DuckDBPyConnection, row: Row) -> MovedDate | None:
 
 def _drawn(found: pd.DataFrame) -> pd.DataFrame:
     """The first step, every step of some size, and the small ones together, so that they still add up."""
-    is_small = (found["hours"].abs() < SMALL_HOURS) & (found.index > 0)
-    kept, small = found.loc[~is_small, ["label", "hours"]], found.loc[is_small, "hours"]
-    if abs(float(small.sum())) >= 0.05:
-        rest = pd.DataFrame({"label": ["everything else"], "hours": [float(small.sum())]})
-        kept = pd.concat([kept, rest], ignore_index=True)
-    elif len(small):
-        kept = kept.copy()
-        kept.iloc[-1, 1] += float(small.sum())
-    return kept.reset_index(drop=True)
+    steps = list(zip(found["label"].astype(str), found["hours"].astype(float), strict=True))
+    kept = [step for place, step in enumerate(steps) if place == 0 or abs(step[1]) >= SMALL_HOURS]
+    rest = sum(hours for _, hours in steps) - sum(hours for _, hours in kept)
+    if len(kept) < len(steps):
+        kept.append(("everything else", rest))
+    return pd.DataFrame(kept, columns=["label", "hours"])
 
 
 def _sentence(steps: pd.DataFrame, total: float, played: float, left: float, limit: str) -> str:
     """Where it ends up and what moved it most."""
-    moved = steps.iloc[1:]
     behind = words.hours(round(played, 1))
     text = f"About {words.hours(round(total, 1))} of play {END_WORDS[limit]}, {behind} of them behind it"
     text += f": about {words.hours(round(left, 1))} to go." if left >= 0.05 else ": it is due."
-    if not moved.empty:
-        most = moved.loc[moved["hours"].abs().idxmax()]
-        way = "added" if most["hours"] > 0 else "taken"
-        text += f" Most was {way} by {most['label']}: about {words.hours(round(abs(float(most['hours'])), 1))}."
+    moved = list(zip(steps["label"].iloc[1:], steps["hours"].iloc[1:].astype(float), strict=True))
+    if moved:
+        label, hours = max(moved, key=lambda step: abs(step[1]))
+        way = "added" if hours > 0 else "taken"
+        text += f" Most was {way} by {label}: about {words.hours(round(abs(hours), 1))}."
     return text
 
 

@@ -47,8 +47,8 @@ def event_ready(ready: pd.DataFrame, event: object, planned_on: Any) -> EventRea
     rows = ready[(ready["event"] == event) & (ready["planned_on"] == planned_on)]
     if rows.empty:
         return EventReady("", [], [])
-    short = rows[rows["prob_enough"] < LIKELY]
-    doubtful = rows[rows["prob_enough"] < SURE_ENOUGH]
+    shown = rows["prob_enough"].astype(float).round(2)
+    short, doubtful = rows[shown < LIKELY], rows[shown < SURE_ENOUGH]
     count_ready, number = len(rows) - len(doubtful), len(rows)
     if doubtful.empty:
         summary = "✓ likely to have enough" if number == 1 else f"✓ all {number} players are likely to have enough"
@@ -71,7 +71,8 @@ def line_of(row: dict[Any, Any]) -> str:
 
 
 def shape_of(chance: float) -> str:
-    """A mark that says the same as the number."""
+    """A mark that says the same as the number, which is shown as a whole percentage."""
+    chance = round(chance, 2)
     return "▲" if chance < LIKELY else "○" if chance < SURE_ENOUGH else "✓"
 
 
