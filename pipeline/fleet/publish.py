@@ -6,6 +6,7 @@ publishing is the last thing asked of a Snapshot). No published number is infini
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -47,21 +48,24 @@ class ClubWords:
 def publish(s: Snapshot, words: ClubWords, now: datetime, last_log_on: date | None) -> None:
     """Write every published table into s.con."""
     con = s.con
-    ranking = s.ranking(RANK_DAYS)
-    _write(con, "ranking", ranking.drop(columns=["waiting_days"], errors="ignore"))
-    _write(con, "bed_life", _bed_life(s))
-    _write(con, "bed_days", _bed_days(s), replace=True)
-    for name in PUBLISHED_SQL:
-        con.execute(f"create or replace table {name} as\n{relation_text(name)}")
-    made = s.simulate(FORECAST_WEEKS, FORECAST_DRAWS, 0)
+    with ThreadPoolExecutor(max_workers=1) as beside:
+        # the simulation works on arrays alone and needs no connection: it runs beside the rest
+        simulating = beside.submit(s.simulate, FORECAST_WEEKS, FORECAST_DRAWS, 0)
+        ranking = s.ranking(RANK_DAYS)
+        _write(con, "ranking", ranking.drop(columns=["waiting_days"], errors="ignore"))
+        _write(con, "bed_life", _bed_life(s))
+        publish_look_first(s, con)
+        publish_breakdown(s, con)
+        publish_tension(s, con)
+        _write(con, "bed_days", _bed_days(s), replace=True)
+        for name in PUBLISHED_SQL:
+            con.execute(f"create or replace table {name} as\n{relation_text(name)}")
+        made = simulating.result()
     _write(con, "forecast_weeks", _forecast(s, made))
     _write(con, "forecast_strings", _forecast_strings(s, made))
+    publish_match_ready(s, con)
     _write(con, "fitted", pd.DataFrame({"as_of": [s.estimate.kept.as_of], "kept": [s.estimate.kept.to_json()]}))
     _write(con, "parameters", parameters(s))
-    publish_match_ready(s, con)
-    publish_look_first(s, con)
-    publish_breakdown(s, con)
-    publish_tension(s, con)
     facts = {
         "as_of": s.as_of.isoformat(),
         "last_log_on": last_log_on.isoformat() if last_log_on else "",

@@ -19,7 +19,6 @@ from tests.trial.records import read_table
 def open_club(folder: Path) -> Iterator[Callable[[date], Forecaster]]:
     """Load a folder through the store and give the function that takes an origin to a snapshot."""
     from pipeline.fleet.snapshot import snapshot
-
     from pipeline.store import Store
 
     last = read_table(folder / "restrings.csv")["strung_on"].max()
