@@ -67,7 +67,7 @@ class Stakes:
 
 def publish_look_first(s: Snapshot, con: duckdb.DuckDBPyConnection) -> None:
     """The view table `look_first`."""
-    frame = look_first(s)
+    frame = _looks_of(s)
     con.register("incoming_looks", frame)
     con.execute("create or replace table look_first as from incoming_looks")
     con.unregister("incoming_looks")
@@ -75,7 +75,14 @@ def publish_look_first(s: Snapshot, con: duckdb.DuckDBPyConnection) -> None:
 
 def look_values(s: Snapshot) -> pd.Series:
     """look_value by racket_id, for the rackets in play."""
-    return look_first(s).set_index("racket_id")["look_value"]
+    return _looks_of(s).set_index("racket_id")["look_value"]
+
+
+def _looks_of(s: Snapshot) -> pd.DataFrame:
+    """look_first, worked out once a snapshot."""
+    if "look_first" not in s.frames:
+        s.frames["look_first"] = look_first(s)
+    return s.frames["look_first"]
 
 
 def look_first(s: Snapshot) -> pd.DataFrame:

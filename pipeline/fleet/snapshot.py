@@ -26,7 +26,10 @@ OUTLOOK_DAYS = 42
 
 @dataclass(frozen=True)
 class Snapshot:
-    """con holds the relations as known on as_of; rackets is the relation rackets_now; beds those in play."""
+    """con holds the relations as known on as_of; rackets is the relation rackets_now; beds those in play.
+
+    made, seen and frames keep what has been worked out once: a simulation, outlooks by days, frames by name.
+    """
 
     con: duckdb.DuckDBPyConnection
     as_of: date
@@ -39,6 +42,7 @@ class Snapshot:
     minutes: MinutesPerJob
     made: dict[tuple[int, int, int], Simulated] = field(default_factory=dict, repr=False, compare=False)
     seen: dict[int, Outlook] = field(default_factory=dict, repr=False, compare=False)
+    frames: dict[str, pd.DataFrame] = field(default_factory=dict, repr=False, compare=False)
 
     def outlook(self, n_days: int) -> Outlook:
         """Every bed in play, n_days ahead; kept once made."""

@@ -158,7 +158,7 @@ def _recent_hazard(h: History, e: Exposure, dz: np.ndarray, window_days: int = 7
     return np.maximum(added / np.maximum(span, 1.0), 1e-6)
 
 
-def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolerance: float = 1e-2) -> Learned:
+def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolerance: float = 2e-2) -> Learned:
     """Iterate family, player and inspection multipliers and the causes of unknown endings to rest."""
     shapes = shapes or Shapes()
     e = exposure_of(h, shapes)
@@ -207,7 +207,7 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
             shares[:, MISHIT], shares[:, OTHER] = rate_mishit, other.rate_at_end
             shares /= shares.sum(axis=1, keepdims=True)
             responsibility[is_unknown] = shares[is_unknown]
-            if rounds <= 3 or rounds % 5 == 0:
+            if rounds <= 2 or rounds % 8 == 0:
                 other = learn_other_causes(h, e, responsibility[:, OTHER])
         mishit_per_hour = (1.0 + responsibility[:, MISHIT].sum()) / (2000.0 + hours_played.sum())
         by_racket = np.zeros((2, int(h.racket.max(initial=-1)) + 1))
