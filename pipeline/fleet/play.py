@@ -3,9 +3,8 @@
 In: the relations player_days and calendar_days, the origin. Out: ComingPlay. A player's weekly hours are taken as
     hours = level of the player x index of the squad's week,
 the level from the newest weeks (weeks in which the whole squad rested say little about one player), the coming index
-from past weeks whose calendar looked alike (kernel regression), brought to the newest weeks' level, and, where a
-year is
-on file, from last year's same weeks. Days inside a week: the player's own weekdays. Spreads are coefficients of
+from past weeks whose calendar looked alike (kernel regression), brought to the newest weeks' level, and, where a year
+is on file, from last year's same weeks. Days inside a week: the player's own weekdays. Spreads are coefficients of
 variation, measured by making the same forecast at past weeks.
 """
 

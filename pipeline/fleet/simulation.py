@@ -27,15 +27,13 @@ SMALL = 1e-9
 @dataclass(frozen=True)
 class Simulated:
     """jobs: (draws, weeks) restrings. rows: for every simulated restring its draw, week (0-based), racket row and
-    the cause
-    that ended the old bed (index into CAUSES). busy: (draws, weeks) how much busier than its beds alone a week is;
-    jobs hold it,
-    rows do not. ends: (rackets, draws) day the bed now in ends (inf beyond the horizon). Rows of `ends` are
-    the rackets with a bed: beds gives their rows in the rackets frame. away_*: one entry for every time a racket is
-    without a
-    bed to play on: row of `ends`, draw, day from which (0 where the bed had ended before) and day until which (its
-    restring;
-    inf beyond reach). playability: (rackets, draws, weeks + 1) cumulative reference hours towards dead at week ends."""
+    the cause that ended the old bed (index into CAUSES). busy: (draws, weeks) how much busier than its beds alone a
+    week is; jobs hold it, rows do not. ends: (rackets, draws) day the bed now in ends (inf beyond the horizon). Rows
+    of `ends` are the rackets with a bed: beds gives their rows in the rackets frame. away_*: one entry for every
+    time a racket is without a bed to play on: row of `ends`, draw, day from which (0 where the bed had ended before)
+    and day until which (its restring; inf beyond reach). playability: (rackets, draws, weeks + 1) cumulative
+    reference hours towards dead at week ends.
+    """
 
     jobs: np.ndarray
     draw: np.ndarray

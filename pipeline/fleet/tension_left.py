@@ -1,8 +1,8 @@
 """Tension left in every bed in play, with its band, from the pitch where it was measured and else from the model.
 
 In: a Snapshot. Out: one row a racket in play: racket_id, tension_left_pct, p10, p90 (per cent of the tension a day
-after
-stringing, 80 % band), source ('pitch' or 'model'). A reading is carried to the origin with the loss that the model sees
+after stringing, 80 % band), source ('pitch' or 'model'). A reading is carried to the origin with the loss that the
+model sees
 since then, and weighed against the model by how sure each is.
 """
 

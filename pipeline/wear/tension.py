@@ -1,11 +1,10 @@
 """Tension left in a bed, relative to a day after stringing.
 
-In: playability hours, age in hours, the bed's reference life and rest loss, material. Out: per cent of the tension 24 h
-after stringing. The loss at rest is linear in the log of time and adds to the loss from play (USRSA, instruction
-page on
-tension loss; Cross 2000, from memory). A bed at its reference life is down by 20 % (trade-body recommendation, Racquet
-Sports Industry, Feb 2007). Total loss is bounded by material in the ratios of the laboratory table (EVIDENCE:
-medians 14.9 gut, 19.4 nylon, 42.2 % polyester).
+In: playability hours, age in hours, the bed's reference life and rest loss, material. Out: per cent of the tension 24
+h after stringing. The loss at rest is linear in the log of time and adds to the loss from play (USRSA, instruction
+page on tension loss; Cross 2000, from memory). A bed at its reference life is down by 20 % (trade-body
+recommendation, Racquet Sports Industry, Feb 2007). Total loss is bounded by material in the ratios of a laboratory
+string table (aggregates of 147 rows: medians 14.9 gut, 19.4 nylon, 42.2 % polyester).
 """
 
 from __future__ import annotations
