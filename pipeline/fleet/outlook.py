@@ -15,7 +15,7 @@ from scipy import stats
 
 from pipeline.fleet.play import ComingPlay
 from pipeline.wear.history import SIGNS, History
-from pipeline.wear.learning import Learned
+from pipeline.wear.learning import BREAKS, DEAD, Learned
 from pipeline.wear.limits import LN2, cumulative_hazard, life_used_breaks, life_used_dead, survival
 
 LOAD_NODES = 5
@@ -195,7 +195,7 @@ def unseen_days(h: History, learned: Learned) -> np.ndarray:
         return np.array([0.0, 0.0, 0.0, 1.0, 1.0, 2.0])
     played_on = np.maximum.reduceat(np.where(learned.exposure.played > 0, h.day, 0), h.first)
     named = np.sqrt(h.share_variance[h.last]) < 0.1 * np.maximum(h.hours[h.last], 0.5)
-    worn = np.isin(h.cause, (1, 2)) & named & (h.hours[h.last] > 0.5) & (h.day[h.last] > h.as_of_day - 365)
+    worn = np.isin(h.cause, (BREAKS, DEAD)) & named & (h.hours[h.last] > 0.5) & (h.day[h.last] > h.as_of_day - 365)
     if worn.sum() < 15:
         return np.array([0.0, 0.0, 0.0, 1.0, 1.0, 2.0])
     return np.clip(h.day[h.last] - played_on, 0, 14)[worn].astype(float)
@@ -203,8 +203,9 @@ def unseen_days(h: History, learned: Learned) -> np.ndarray:
 
 def _added(learned: Learned, limit: str, u0: np.ndarray, growth: np.ndarray, mean: np.ndarray) -> np.ndarray:
     """(n, n_days) cumulative hazard added per unit of the player's multiplier: the growth through the club's own
-    baseline,
-    at the level of its newest weeks. u0: (n,) expected hazard so far. mean: (n,) the player's mean multiplier."""
+    baseline, at the level of its newest weeks. u0: (n,) expected hazard so far. mean: (n,) the player's mean
+    multiplier.
+    """
     warp = learned.baseline[limit]
     added = warp.warped(u0[:, None] + growth * mean[:, None]) - warp.warped(u0)[:, None]
     return np.asarray(added / mean[:, None] * learned.level[limit].level)

@@ -161,38 +161,21 @@ def objective(v: np.ndarray, p: Problem, at: _Layout) -> tuple[float, np.ndarray
     z_end, z_start = z[h.last], np.where(start == h.first, 0.0, z[np.maximum(start - 1, 0)])
     added = np.maximum(z_end - z_start, 1e-7)
     log_like = float((ended * (log_f[family] + np.log(m[h.last]) + np.log(added / WINDOW_DAYS))).sum())
+    full = gammaln(a + n_player) - gammaln(a) + a * np.log(a) - (a + n_player) * np.log(a + z_player)
+    d_z = -(a + n_player) / (a + z_player)
+    d_a = digamma(a + n_player) - digamma(a) + np.log(a) + 1.0 - np.log(a + z_player) + d_z
     if p.limit == "goes_dead":
+        # without any such ending the player may be one who never reports
         none = n_player < 0.5
         pi = p.share_reporting
         silent = np.power(a / (a + z_player), a)
         mix = pi * silent + 1.0 - pi
-        full = gammaln(a + n_player) - gammaln(a) + a * np.log(a) - (a + n_player) * np.log(a + z_player)
-        log_like += float(np.where(none, np.log(mix), full).sum())
         d_silent_z = -silent * a / (a + z_player)
         d_silent_a = silent * (np.log(a / (a + z_player)) + 1.0 - a / (a + z_player))
-        d_z = np.where(none, pi * d_silent_z / mix, -(a + n_player) / (a + z_player))
-        d_a_full = (
-            digamma(a + n_player)
-            - digamma(a)
-            + np.log(a)
-            + 1.0
-            - np.log(a + z_player)
-            - (a + n_player) / (a + z_player)
-        )
-        d_a = np.where(none, pi * d_silent_a / mix, d_a_full)
-    else:
-        log_like += float(
-            (gammaln(a + n_player) - gammaln(a) + a * np.log(a) - (a + n_player) * np.log(a + z_player)).sum()
-        )
-        d_z = -(a + n_player) / (a + z_player)
-        d_a = (
-            digamma(a + n_player)
-            - digamma(a)
-            + np.log(a)
-            + 1.0
-            - np.log(a + z_player)
-            - (a + n_player) / (a + z_player)
-        )
+        full = np.where(none, np.log(mix), full)
+        d_z = np.where(none, pi * d_silent_z / mix, d_z)
+        d_a = np.where(none, pi * d_silent_a / mix, d_a)
+    log_like += float(full.sum())
     # gradient with respect to every z
     per_bed = d_z[player] * f * p.counts
     wm = m * mem
