@@ -5,23 +5,18 @@ Exit status: 0 done; 1 nothing usable, with one sentence and no traceback; 2 wro
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from pipeline import __version__
 from pipeline.command import output
 from pipeline.command.failures import says_why
+from pipeline.command.options import DEFAULT_STORE, CsvOption, OnOption, PortOption, StoreOption, as_day
+from pipeline.command.standing import must_know_squad, refresh_view, snapshot_of
 from pipeline.store import Store, StoreError
-
-if TYPE_CHECKING:  # what these bring in is slow to import, and most commands do without
-    import duckdb
-
-    from pipeline.fleet.snapshot import Snapshot
 
 app = typer.Typer(
     help="Which rackets need stringing, and how many jobs the next weeks bring, from the club's own CSV files.",
@@ -30,25 +25,6 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-
-
-def _day(text: str) -> date:
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise typer.BadParameter(f"{text} is not a date such as 2026-03-14.") from None
-
-
-StoreOption = Annotated[Path, typer.Option("--store", metavar="DIR", help="The folder the club's store is in.")]
-OnOption = Annotated[
-    date | None,
-    typer.Option("--on", metavar="DATE", parser=_day, help="As of this day; else the last day on file."),
-]
-CsvOption = Annotated[bool, typer.Option("--csv", help="Plain CSV on standard output and nothing else there.")]
-PortOption = Annotated[int | None, typer.Option("--port", min=1, max=65535, help="The port to serve on.")]
-
-DEFAULT_STORE = Path("club")
-STALE_DAYS = 14  # from so many days after the last record on, the reader is told
 
 
 def _version(is_asked: bool) -> None:
@@ -96,7 +72,8 @@ def load(
     paths: Annotated[list[Path], typer.Argument(metavar="PATH...", help="A folder of CSV files, or single files.")],
     store: StoreOption = DEFAULT_STORE,
     on: Annotated[
-        date | None, typer.Option("--on", metavar="DATE", parser=_day, help="Take this day as today; else the clock's.")
+        date | None,
+        typer.Option("--on", metavar="DATE", parser=as_day, help="Take this day as today; else the clock's."),
     ] = None,
     csv: CsvOption = False,
 ) -> None:
@@ -119,7 +96,7 @@ def load(
             f"{rejected} {'row was' if rejected == 1 else 'rows were'} rejected: racket-fleet rejects says "
             "how to mend them."
         )
-    _refresh(club)
+    refresh_view(club)
 
 
 @app.command()
@@ -147,8 +124,8 @@ def rank(
     """The rackets by urgency, each with its chances and the reason."""
     club = Store(store)
     if squad is not None:
-        _must_know_squad(club, squad)
-    with _snapshot(club, on) as (snapshot, as_of):
+        must_know_squad(club, squad)
+    with snapshot_of(club, on) as (snapshot, as_of):
         frame = snapshot.rank(days=days, squad=squad)
     if frame.empty:
         raise StoreError(f"no racket of squad {squad} is in service on {as_of}: choose another --squad or --on.")
@@ -169,7 +146,7 @@ def forecast(
     csv: CsvOption = False,
 ) -> None:
     """The restrings of the coming weeks, of every cause; week 1 starts the day after --on."""
-    with _snapshot(Store(store), on) as (snapshot, as_of):
+    with snapshot_of(Store(store), on) as (snapshot, as_of):
         if snapshot.rackets["bed_id"].isna().all():
             raise StoreError(
                 f"no racket in service on {as_of} has a restring on file, so there is nothing to forecast from: "
@@ -192,7 +169,7 @@ def match_ready(
     """Who is likely to have enough rackets for each event ahead, and who is not."""
     from pipeline.fleet.match_ready import CSV_COLUMNS, match_ready
 
-    with _snapshot(Store(store), on) as (snapshot, as_of):
+    with snapshot_of(Store(store), on) as (snapshot, as_of):
         frame = match_ready(snapshot, weeks=weeks)[list(CSV_COLUMNS)]
     if not csv:
         output.say(f"Rackets likely to last through each event, as of {as_of}, and the chance that enough do.")
@@ -247,7 +224,7 @@ def strike(
     club = Store(store)
     shown = club.strike(file, key)
     typer.echo(f"Taken back: {shown}")
-    _refresh(club)
+    refresh_view(club)
 
 
 @app.command()
@@ -255,7 +232,7 @@ def strike(
 def refresh(store: StoreOption = DEFAULT_STORE) -> None:
     """Work out anew what the dashboard shows, such as after a change in club.toml."""
     club = Store(store)
-    if _refresh(club) is None:
+    if refresh_view(club) is None:
         raise StoreError(f"{store} has no dated record yet: load restrings, matches or practices first.")
 
 
@@ -278,53 +255,6 @@ def serve(store: StoreOption = DEFAULT_STORE, port: PortOption = None) -> None:
     chosen = free_port(port)
     output.say(f"Dashboard: {address(chosen)}", to_stdout=True)
     serve_dashboard(Store(store), chosen)
-
-
-def _refresh(club: Store) -> str | None:
-    """Rebuild what the dashboard reads; its version, or None where nothing dated is on file."""
-    from pipeline.refresh import refresh as rebuild
-
-    with output.waiting("Working out where every racket stands"):
-        return rebuild(club)
-
-
-def _must_know_squad(club: Store, squad: str) -> None:
-    with club.facts() as con:
-        squads = [name for (name,) in con.execute("select distinct squad from facts.players order by squad").fetchall()]
-    if squad not in squads:
-        raise StoreError(f"no player is in squad {squad}: the squads are {', '.join(squads) or 'not on file'}.")
-
-
-@contextmanager
-def _snapshot(club: Store, on: date | None) -> Iterator[tuple[Snapshot, date]]:
-    """The model as of a day, default the last day on file; raises where no racket is in service then."""
-    with club.facts() as con:
-        from pipeline.fleet.snapshot import snapshot
-        from pipeline.refresh import kept_fit
-        from pipeline.sql import last_logged_day
-
-        last_day = last_logged_day(con)
-        as_of = on or last_day
-        if as_of is None or last_day is None:
-            raise StoreError(f"{club.folder} has no dated record yet: load restrings, matches or practices first.")
-        if (as_of - last_day).days > STALE_DAYS:
-            output.say(f"The last record on file is of {last_day}: play and restrings since then are not known.")
-        with output.waiting("Working out where every racket stands"):
-            # today's answer stands on the fit the dashboard shows; another day learns from what was known then
-            made = snapshot(con, as_of, club.settings, kept_fit(club) if on is None else None)
-        if made.rackets.empty:
-            raise StoreError(_why_no_racket(con, as_of))
-        yield made, as_of
-
-
-def _why_no_racket(con: duckdb.DuckDBPyConnection, as_of: date) -> str:
-    """A store without a racket in service that day, in words."""
-    ((count, first_day),) = con.execute("select count(*), min(in_service_on) from facts.rackets").fetchall()
-    if not count:
-        return "no racket is on file: load rackets.csv first."
-    if first_day > as_of:
-        return f"no racket was in service on {as_of}: the first is from {first_day}, so choose a later --on."
-    return f"no racket was in service on {as_of}: all on file are retired or not in service yet; choose another --on."
 
 
 if __name__ == "__main__":
