@@ -30,9 +30,9 @@ def rules_of(resource: Resource, contract: Contract, load_day: date) -> list[Rul
     return declared_rules(resource, files, load_day) + club_rules(resource.name)
 
 
-def _typed_rows(resource: Resource) -> str:
+def _typed_rows(resource: Resource, is_tidy: bool = False) -> str:
     """SQL of the staged rows with each cell as text (`x__text`) and as a value (`x`)."""
-    texts = ", ".join(f"{cell(field, 's')} as {quoted(field.name + '__text')}" for field in resource.fields)
+    texts = ", ".join(f"{cell(field, 's', is_tidy)} as {quoted(field.name + '__text')}" for field in resource.fields)
     typed = ", ".join(
         f"{expression} as {quoted(name)}"
         for field in resource.fields
@@ -41,13 +41,13 @@ def _typed_rows(resource: Resource) -> str:
     return f"(select x.*, {typed} from (select s.load_id, s.line_number, s.row_hash, {texts} from staged as s) as x)"
 
 
-def type_rows(con: duckdb.DuckDBPyConnection, resource: Resource, rules: list[Rule]) -> None:
-    """Make `typed` from `staged`."""
+def type_rows(con: duckdb.DuckDBPyConnection, resource: Resource, rules: list[Rule], is_tidy: bool = False) -> None:
+    """Make `typed` from `staged`. is_tidy: no cell needs trimming."""
     names = ", ".join(f"t.{quoted(name)}" for name in clean_columns(resource))
     suspect = " or ".join(f"coalesce({rule.broken_when}, false)" for rule in rules)
     con.execute(
         f"create or replace temp table typed as select t.load_id, t.line_number, t.row_hash, {names}, "
-        f"hash({names}) as value_hash, ({suspect}) as is_suspect from {_typed_rows(resource)} as t"
+        f"hash({names}) as value_hash, ({suspect}) as is_suspect from {_typed_rows(resource, is_tidy)} as t"
     )
 
 

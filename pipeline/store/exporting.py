@@ -1,14 +1,15 @@
 """The current facts in, contract CSV files out, losslessly: exporting, loading into an empty store and exporting again
 gives the same bytes.
 
-RFC 4180: comma, CRLF, UTF-8 without BOM, quote marks only where needed. Rows stand in the order of their keys, columns
+RFC 4180: comma, CRLF, UTF-8 without BOM, quote marks only where needed; text that a
+spreadsheet would run as a formula is neutralised (`formulas.py`), which loading undoes. Rows stand in the order of their keys, columns
 in the contract's; a column that no row fills is left out unless it is required. A file without rows is not written.
 """
 
 from __future__ import annotations
 
 import csv
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import date, datetime
 from decimal import Decimal
 from pathlib import Path
@@ -17,6 +18,7 @@ import duckdb
 
 from pipeline.contract.resources import Contract, Field, Resource
 from pipeline.contract.typed import quoted
+from pipeline.store.formulas import TEXT_KINDS, neutralised
 
 FETCHED_ROWS = 50_000
 
@@ -53,9 +55,29 @@ def _date(value: object) -> str:
     return value.isoformat() if isinstance(value, date) else ""
 
 
+def _text(value: object) -> str:
+    return neutralised(_plain(value))
+
+
 WRITERS: dict[str, Callable[[object], str]] = {
-    "number": _number, "money": _money, "boolean": _yes_no, "date": _date,
+    "id": _text, "label": _text, "text": _text, "list": _text, "number": _number, "money": _money, "boolean": _yes_no, "date": _date,
 }  # fmt: skip
+
+
+def text_of_row(fields: Sequence[Field], row: Sequence[object], is_for_file: bool = True) -> list[str]:
+    """The cells of a file for a row of a clean table (dates followed by their instants).
+
+    `is_for_file`: text that a spreadsheet would run as a formula is neutralised.
+    """
+    values = iter(row)
+    cells = []
+    for field in fields:
+        value = next(values)
+        if field.kind == "date":
+            value = next(values) or value
+        is_plain = not is_for_file and field.kind in TEXT_KINDS
+        cells.append(_plain(value) if is_plain else WRITERS.get(field.kind, _plain)(value))
+    return cells
 
 
 def _expression(field: Field) -> str:
@@ -81,15 +103,7 @@ def _export_file(con: duckdb.DuckDBPyConnection, resource: Resource, table: str,
         writer = csv.writer(text, lineterminator="\r\n")
         writer.writerow([field.name for field in fields])
         while rows := cursor.fetchmany(FETCHED_ROWS):
-            for row in rows:
-                values = iter(row)
-                cells = []
-                for field in fields:
-                    value = next(values)
-                    if field.kind == "date":
-                        value = next(values) or value
-                    cells.append(WRITERS.get(field.kind, _plain)(value))
-                writer.writerow(cells)
+            writer.writerows(text_of_row(fields, row) for row in rows)
             count += len(rows)
     fresh.replace(path)
     return count

@@ -39,7 +39,8 @@ class Misshapen:
 class Landed:
     """What came out of a file: `count_records` without the header; `misshapen` records are not in the table.
 
-    `rows` is the SQL of the landed rows: line_number, cell_0, cell_1 ...
+    `rows` is the SQL of the landed rows: line_number, cell_0, cell_1 ... is_fast: every line came back as one row;
+    such rows may carry their row_hash already.
     """
 
     file: ScannedFile
@@ -47,6 +48,16 @@ class Landed:
     rows: str
     count_records: int
     misshapen: tuple[Misshapen, ...]
+    is_fast: bool = False
+
+    @property
+    def is_hashed(self) -> bool:
+        return self.is_fast and not self.file.unknown_columns
+
+    @property
+    def is_tidy(self) -> bool:
+        """No cell needs to be trimmed."""
+        return self.is_fast and self.file.is_tidy
 
 
 def _cell_names(file: ScannedFile) -> list[str]:
@@ -58,9 +69,10 @@ def _land_fast(con: duckdb.DuckDBPyConnection, file: ScannedFile, table: str) ->
     if file.has_lone_carriage_returns or file.header_lines != 1 or any(mark in str(file.path) for mark in GLOB_MARKS):
         return None
     columns = ", ".join(f"{literal(name)}: 'VARCHAR'" for name in _cell_names(file))
+    hashed = "" if file.unknown_columns else f", {_hash_of_cells(file)} as row_hash"
     try:
         con.execute(
-            f"create or replace temp table {table} as select * from read_csv({literal(str(file.path))}, "
+            f"create or replace temp table {table} as select *{hashed} from read_csv({literal(str(file.path))}, "
             f"auto_detect = false, header = true, delim = {literal(file.delimiter)}, quote = '\"', escape = '\"', "
             f"strict_mode = true, max_line_size = {FIELD_CHARACTERS}, columns = {{{columns}}})"
         )
@@ -72,7 +84,14 @@ def _land_fast(con: duckdb.DuckDBPyConnection, file: ScannedFile, table: str) ->
     if count + 1 != file.count_lines or first != 0 or last + 1 != count:
         return None
     # a table keeps the order of the file, so its row ids run with the lines, from 2 on
-    return Landed(file, table, f"(select rowid + 2 as line_number, * from {table})", count, ())
+    return Landed(file, table, f"(select rowid + 2 as line_number, * from {table})", count, (), is_fast=True)
+
+
+def _hash_of_cells(file: ScannedFile) -> str:
+    """`row_hash` of a landed row of a file without unknown columns, from its cells under their landed names."""
+    place = {name: f"cell_{at}" for at, name in enumerate(file.columns)}
+    cells = [place.get(field.name, "''") for field in file.resource.fields]
+    return _joined_hash([*cells, "''"], str(file.is_decimal_comma).lower())
 
 
 def _land_chunk(
@@ -150,15 +169,21 @@ def stage(con: duckdb.DuckDBPyConnection, landed: Landed, load_id: int) -> None:
     cells = ", ".join(f"{place.get(name, 'cast(null as varchar)')} as {quoted(name)}" for name in names)
     unknown = ", ".join(f"{literal(name)}, nullif({place[name]}, '')" for name in file.unknown_columns)
     unknown_cells = f"cast(json_object({unknown}) as varchar)" if unknown else "cast(null as varchar)"
+    hashed = ", l.row_hash" if landed.is_hashed else ""
     con.execute(
-        f"create or replace temp view staged_cells as select {load_id} as load_id, l.line_number, {cells}, "
+        f"create or replace temp view staged_cells as select {load_id} as load_id, l.line_number{hashed}, {cells}, "
         f"{unknown_cells} as unknown_cells, {str(file.is_decimal_comma).lower()} as is_decimal_comma from "
         f"{landed.rows} as l"
     )
-    con.execute(f"create or replace temp view staged as select *, {row_hash(names)} as row_hash from staged_cells")
+    hashing = "" if landed.is_hashed else f", {row_hash(names)} as row_hash"
+    con.execute(f"create or replace temp view staged as select *{hashing} from staged_cells")
 
 
 def row_hash(names: list[str]) -> str:
     """SQL: a number that stands for a row's cells as text, unknown ones included; the same in every version."""
-    cells = [f"coalesce({quoted(name)}, '')" for name in [*names, "unknown_cells"]]
-    return f"md5_number({' || chr(31) || '.join(cells)} || chr(31) || is_decimal_comma)"
+    return _joined_hash([quoted(name) for name in [*names, "unknown_cells"]], "is_decimal_comma")
+
+
+def _joined_hash(cells: list[str], is_decimal_comma: str) -> str:
+    texts = [cell if cell == "''" else f"coalesce({cell}, '')" for cell in cells]
+    return f"md5_number({' || chr(31) || '.join(texts)} || chr(31) || {is_decimal_comma})"

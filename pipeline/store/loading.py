@@ -16,11 +16,12 @@ import duckdb
 
 from pipeline.contract.resources import Contract, Resource
 from pipeline.contract.typed import quoted
-from pipeline.store import rejecting
+from pipeline.store import books, rejecting
 from pipeline.store.checking import find_problems, rules_of, type_rows
 from pipeline.store.errors import FileRefusedError, StoreError
 from pipeline.store.landing import Landed, land, stage
 from pipeline.store.merging import Merged, merge
+from pipeline.store.people import LOCAL
 from pipeline.store.report import FileReport, LoadReport
 from pipeline.store.scan import ScannedFile, scan_file
 
@@ -30,10 +31,15 @@ Progress = Callable[[int, int, str], None]
 
 @dataclass(frozen=True)
 class Occasion:
-    """When the load happens: the instant written beside each row (UTC) and the club's day."""
+    """When the load happens and who loads: the instant written beside each row (UTC), the club's day, a name.
+
+    `entry_id`: set where the rows were typed in, not read from a file.
+    """
 
     now: datetime
     load_day: date
+    by: str = LOCAL.name
+    entry_id: int | None = None
 
 
 def files_to_load(paths: Iterable[Path], contract: Contract) -> list[Path]:
@@ -55,19 +61,17 @@ def files_to_load(paths: Iterable[Path], contract: Contract) -> list[Path]:
     return sorted(unique, key=lambda path: order.get(path.name.lower(), len(order)))
 
 
-def _next_load_id(con: duckdb.DuckDBPyConnection) -> int:
-    (load_id,) = con.execute("select nextval('load_ids')").fetchall()[0]
-    return int(load_id)
-
-
 def _keep_raw(con: duckdb.DuckDBPyConnection, resource: Resource, occasion: Occasion) -> None:
     """Append the staged rows that are not yet among the raw rows word for word."""
     cells = ", ".join(f"s.{quoted(field.name)}" for field in resource.fields)
     table = f"raw.{quoted(resource.name)}"
+    is_known = f"anti join {table} as r on r.row_hash = s.row_hash"
+    if not con.execute(f"from {table} limit 1").fetchall():
+        is_known = ""  # the first file of its kind
     con.execute(
         f"insert into {table} select {cells}, s.unknown_cells, s.is_decimal_comma, s.row_hash, s.load_id, "
         "s.line_number, "
-        f"$now from staged as s anti join {table} as r on r.row_hash = s.row_hash",
+        f"$now from staged as s {is_known}",
         {"now": occasion.now},
     )
 
@@ -117,11 +121,11 @@ def _load_file(
     source = rejecting.Source(load_id, file.path.name, resource, occasion.now)
     stage(con, landed, load_id)
     rules = rules_of(resource, contract, occasion.load_day)
-    type_rows(con, resource, rules)
+    type_rows(con, resource, rules, landed.is_tidy)
     find_problems(con, resource, rules)
     rejecting.stage_misshapen(con, source, landed.misshapen)
     _keep_raw(con, resource, occasion)
-    merged = merge(con, resource, load_id, occasion.now)
+    merged = merge(con, resource, load_id, occasion.now, is_typed_in=occasion.entry_id is not None)
     rejected = _count(con, "select count(*) from refused_lines") + len(landed.misshapen)
     _reconcile(file, landed.count_records, merged, rejected)
     rejecting.note_present(con)
@@ -146,21 +150,23 @@ def _try_again(con: duckdb.DuckDBPyConnection, resource: Resource, contract: Con
     rules = rules_of(resource, contract, occasion.load_day)
     type_rows(con, resource, rules)
     find_problems(con, resource, rules)
-    load_id = _next_load_id(con)
+    load_id = books.next_id(con)
     source = rejecting.Source(load_id, "", resource, occasion.now)
-    merge(con, resource, load_id, occasion.now)
+    merged = merge(con, resource, load_id, occasion.now)
+    if merged.new + merged.corrected:
+        books.note(con, load_id, "mended", occasion.now, occasion.by, books.mended_in_words(resource, merged))
     return rejecting.mend_retried(con, source)
 
 
 def _record(con: duckdb.DuckDBPyConnection, report: FileReport, path: Path, occasion: Occasion, unknown: str) -> None:
     con.execute(
         "insert into loads values ($load_id, $file, $path, $resource, $now, $read, $new, $corrected, $unchanged, "
-        "$rejected, $unknown, $refused)",
+        "$rejected, $unknown, $refused, $by, $entry_id)",
         {
             "load_id": report.load_id, "file": report.file, "path": str(path), "resource": report.resource,
             "now": occasion.now, "read": report.read, "new": report.new, "corrected": report.corrected,
             "unchanged": report.unchanged, "rejected": report.rejected, "unknown": unknown or None,
-            "refused": report.refused,
+            "refused": report.refused, "by": occasion.by, "entry_id": occasion.entry_id,
         },
     )  # fmt: skip
 
@@ -208,7 +214,7 @@ def load_landed(
         for arrival in (arrival for arrival in arrivals if arrival.resource == resource):
             if progress:
                 progress(len(arrivals) + len(reports), 2 * len(arrivals), arrival.path.name)
-            load_id = _next_load_id(con)
+            load_id = books.next_id(con)
             unknown = ""
             if arrival.landed is None:
                 name = resource.name if resource else None

@@ -65,7 +65,7 @@ def _accept(con: duckdb.DuckDBPyConnection, resource: Resource) -> int:
     return _count(con, "select count(*) from repeats")
 
 
-def _judge(con: duckdb.DuckDBPyConnection, resource: Resource) -> None:
+def _judge(con: duckdb.DuckDBPyConnection, resource: Resource, is_typed_in: bool) -> None:
     """Make `judged`: the accepted rows, what becomes of each, and where the current row of its key lies."""
     table = quoted(resource.name)
     con.execute(
@@ -74,30 +74,39 @@ def _judge(con: duckdb.DuckDBPyConnection, resource: Resource) -> None:
         f"else 'corrected' end as verdict from accepted as a left join main.{table} as c on "
         f"{same_key(resource, 'a', 'c')}"
     )
+    if is_typed_in:
+        return
     con.execute(
         "update judged set verdict = 'struck' from (select * from "
         f"(select *, row_number() over (partition by {', '.join(quoted(name) for name in resource.key_columns)} "
-        f"order by replaced_at desc, load_id desc) as place from history.{table}) where place = 1 and "
+        f"order by coalesce(replaced_by_load, load_id) desc) as place from history.{table}) where place = 1 and "
         "replaced_how = 'struck') "
         f"as h where judged.verdict = 'new' and {_same_values(resource, 'judged', 'h')}"
     )
 
 
-def merge(con: duckdb.DuckDBPyConnection, resource: Resource, load_id: int, now: datetime) -> Merged:
-    """Bring `main.<resource>` up to date with `typed` less `problems`; `now` is the instant written beside each row."""
+def merge(
+    con: duckdb.DuckDBPyConnection, resource: Resource, load_id: int, now: datetime, is_typed_in: bool = False
+) -> Merged:
+    """Bring `main.<resource>` up to date with `typed` less `problems`; `now` is the instant written beside each row.
+
+    `is_typed_in`: someone wrote these very rows just now, so a row that was struck comes back.
+    """
     table = quoted(resource.name)
     names = ", ".join(quoted(name) for name in clean_columns(resource))
     repeated = _accept(con, resource)
     is_first = _count(con, f"select count(*) from (from main.{table} limit 1)") == 0
     is_first = is_first and _count(con, f"select count(*) from (from history.{table} limit 1)") == 0
     if is_first:
+        # the typed rows lie in the order of their lines, and stay in it
+        source = "accepted" if repeated or _count(con, "select count(*) from refused_lines") else "typed"
         con.execute(
-            f"insert into main.{table} select {names}, load_id, line_number, $now from accepted order by line_number",
+            f"insert into main.{table} select {names}, load_id, line_number, $now from {source}",
             {"now": now},
         )
         new = _count(con, f"select count(*) from main.{table}")
         return Merged(new, 0, 0, repeated, 0, 0)
-    _judge(con, resource)
+    _judge(con, resource, is_typed_in)
     counts = dict(con.execute("select verdict, count(*) from judged group by verdict").fetchall())
     went_back = 0
     if counts.get("corrected"):

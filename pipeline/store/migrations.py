@@ -14,6 +14,7 @@ from pipeline import __version__
 from pipeline.contract.resources import load_contract
 from pipeline.store.errors import StoreError
 from pipeline.store.schema import create_store
+from pipeline.store.sql import statements
 
 
 @dataclass(frozen=True)
@@ -25,7 +26,15 @@ class Migration:
     apply: Callable[[duckdb.DuckDBPyConnection], None]
 
 
-MIGRATIONS: tuple[Migration, ...] = (Migration(1, "the tables of an empty store", create_store),)
+def _keep_who(con: duckdb.DuckDBPyConnection) -> None:
+    for statement in statements("books_2.sql"):
+        con.execute(statement)
+
+
+MIGRATIONS: tuple[Migration, ...] = (
+    Migration(1, "the tables of an empty store", create_store),
+    Migration(2, "who wrote what, and the acts by hand", _keep_who),
+)
 
 
 def schema_version(con: duckdb.DuckDBPyConnection) -> int:

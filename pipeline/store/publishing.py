@@ -16,7 +16,7 @@ from pathlib import Path
 import duckdb
 
 from pipeline.contract.typed import literal
-from pipeline.store.errors import StoreError
+from pipeline.store.errors import StoreError, is_unwritten
 
 POINTER = "view.current"
 KEPT_VERSIONS = 2
@@ -49,9 +49,20 @@ def _versions(folder: Path) -> list[int]:
     return sorted(int(match.group(1)) for match in found if match)
 
 
-def _sync(path: Path) -> None:
+def sync_file(path: Path) -> None:
     """Ask the system to put a file's bytes on the disk."""
     handle = os.open(path, os.O_RDWR)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def sync_folder(folder: Path) -> None:
+    """Ask the system to put a folder's names on the disk, where it can be asked."""
+    if os.name == "nt":
+        return
+    handle = os.open(folder, os.O_RDONLY)
     try:
         os.fsync(handle)
     finally:
@@ -61,8 +72,9 @@ def _sync(path: Path) -> None:
 def _point_to(folder: Path, version: int) -> None:
     fresh = folder / f"{POINTER}.new"
     fresh.write_text(str(version), encoding="ascii")
-    _sync(fresh)
+    sync_file(fresh)
     fresh.replace(folder / POINTER)
+    sync_folder(folder)
 
 
 def _remove_old(folder: Path, current: int) -> None:
@@ -82,6 +94,25 @@ def publish(folder: Path, facts: Path, build: Builder, now: datetime) -> int:
     unfinished = folder / "view.building"
     for leftover in (unfinished, unfinished.with_name("view.building.wal")):
         leftover.unlink(missing_ok=True)
+    try:
+        _build(facts, build, unfinished, version, now)
+    except (duckdb.Error, OSError) as error:
+        if not is_unwritten(error):
+            raise
+        reason = str(error).splitlines()[0]
+        raise StoreError(
+            f"{folder} could not be written ({reason}), so the view stays as it was: make room, then run "
+            "`racket-fleet refresh`."
+        ) from error
+    sync_file(unfinished)
+    unfinished.replace(view_path(folder, version))
+    _point_to(folder, version)
+    _remove_old(folder, version)
+    return version
+
+
+def _build(facts: Path, build: Builder, unfinished: Path, version: int, now: datetime) -> None:
+    """Write a whole view into `unfinished`."""
     con = duckdb.connect(str(unfinished))
     try:
         con.execute(f"attach {literal(str(facts))} as facts (read_only)")
@@ -93,11 +124,6 @@ def publish(folder: Path, facts: Path, build: Builder, now: datetime) -> int:
         con.close()
     if unfinished.with_name("view.building.wal").exists():
         raise StoreError(f"{unfinished} was not written whole, so the old view stays: try again.")
-    _sync(unfinished)
-    unfinished.replace(view_path(folder, version))
-    _point_to(folder, version)
-    _remove_old(folder, version)
-    return version
 
 
 def _copy_books(con: duckdb.DuckDBPyConnection, version: int, now: datetime) -> None:
@@ -117,7 +143,11 @@ def _copy_books(con: duckdb.DuckDBPyConnection, version: int, now: datetime) -> 
         'column_name as "column", value, message from facts.questions'
     )
     con.execute("create table if not exists meta (key VARCHAR, value VARCHAR)")
-    con.execute("delete from meta where key in ('view_version', 'built_at')")
+    con.execute("delete from meta where key in ('view_version', 'built_at', 'last_act')")
+    con.execute(
+        "insert into meta select 'last_act', cast(coalesce(max(number), 0) as varchar) from "
+        "(select load_id as number from facts.loads union all select act_id from facts.acts)"
+    )
     con.execute(
         "insert into meta values ('view_version', $version), ('built_at', $built_at)",
         {"version": str(version), "built_at": now.isoformat(timespec="seconds")},

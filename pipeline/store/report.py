@@ -32,6 +32,9 @@ class LoadReport:
     files: tuple[FileReport, ...] = field(default_factory=tuple)
     count_mended: int = 0  # rejects of earlier loads that no longer stand
     count_questions: int = 0
+    entry_id: int | None = None  # of rows typed in: what `Store.undo` takes
+    questions: tuple[str, ...] = ()  # of rows typed in: what was kept and is worth a look
+    given_ids: tuple[str, ...] = ()  # ids made for `FreshId`s, in the order in which they first stood in the rows
 
     @property
     def is_usable(self) -> bool:

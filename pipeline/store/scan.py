@@ -14,6 +14,7 @@ from pathlib import Path
 
 from pipeline.contract.resources import Contract, Resource
 from pipeline.store.errors import FileRefusedError
+from pipeline.store.formulas import IN_BYTES
 
 CHUNK_BYTES = 1 << 20
 LONGEST_HEADER_BYTES = 64 * 1024
@@ -33,6 +34,8 @@ class ScannedFile:
     count_lines: int  # lines as an editor shows them, header included
     has_lone_carriage_returns: bool
     header_lines: int
+    has_neutralised: bool = False  # a cell may hold text that was kept from running as a formula
+    is_tidy: bool = False  # no cell begins or ends with white space, as far as the bytes can tell
 
     @property
     def is_decimal_comma(self) -> bool:
@@ -51,11 +54,22 @@ def _chunks(path: Path) -> Iterator[bytes]:
             yield chunk
 
 
-def _count_lines(path: Path) -> tuple[int, bool]:
-    """Lines of the file, and whether some end in a carriage return alone; refuses what is not UTF-8 text."""
+# where a cell may begin or end with a space
+LOOSE = tuple(a + b" " for a in (b",", b";", b'"', b"\n")) + tuple(b" " + z for z in (b",", b";", b'"', b"\n", b"\r"))
+
+
+def _may_be_loose(chunk: bytes) -> bool:
+    """Whether a cell in it may begin or end with white space (a space, a tab, a space that does not break)."""
+    return b"\t" in chunk or b"\xa0" in chunk or (b" " in chunk and any(pair in chunk for pair in LOOSE))
+
+
+def _count_lines(path: Path) -> tuple[int, bool, bool, bool]:
+    """Lines of the file, whether some end in a carriage return alone, whether its cells are tidy, and whether some may be
+    neutralised; refuses what is not UTF-8 text."""
     decoder = codecs.getincrementaldecoder("utf-8")()
     feeds = lone_returns = count_bytes = 0
     last = b""
+    is_tidy, has_neutralised = True, False
     for chunk in _chunks(path):
         if count_bytes == 0 and chunk[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE):
             raise refused(path, "is saved as UTF-16 and was not loaded: save it as CSV UTF-8.")
@@ -74,7 +88,9 @@ def _count_lines(path: Path) -> tuple[int, bool]:
         feeds += chunk.count(b"\n")
         joined = last + chunk
         lone_returns += joined[:-1].count(b"\r") - joined.count(b"\r\n")
-        last = chunk[-1:]
+        is_tidy = is_tidy and not _may_be_loose(joined)
+        has_neutralised = has_neutralised or (b"'" in joined and IN_BYTES.search(joined) is not None)
+        last = chunk[-8:] if chunk[-1:] not in (b"\r", b"\n") else chunk[-1:]
         count_bytes += len(chunk)
     try:
         decoder.decode(b"", final=True)
@@ -83,7 +99,7 @@ def _count_lines(path: Path) -> tuple[int, bool]:
     if count_bytes == 0:
         raise refused(path, "is empty: it needs a header line with the column names.")
     lone_returns += last == b"\r"
-    return feeds + (last not in (b"\n", b"")), lone_returns > 0
+    return feeds + (last not in (b"\n", b"")), lone_returns > 0, is_tidy and last != b" ", has_neutralised
 
 
 def _header_text(path: Path) -> str:
@@ -130,7 +146,7 @@ def scan_file(path: Path, contract: Contract) -> ScannedFile:
     if resource is None:
         allowed = ", ".join(r.file_name for r in contract.resources.values())
         raise refused(path, f"is not a file name of the contract and was not loaded: name it one of {allowed}.")
-    count_lines, has_lone_returns = _count_lines(path)
+    count_lines, has_lone_returns, is_tidy, has_neutralised = _count_lines(path)
     text = _header_text(path)
     known = {field.name for field in resource.fields}
     by_delimiter = {delimiter: _header(path, text, delimiter) for delimiter in (",", ";")}
@@ -145,4 +161,6 @@ def scan_file(path: Path, contract: Contract) -> ScannedFile:
         )
     columns = tuple(name or f"column {place}" for place, name in enumerate(names, start=1))
     unknown = tuple(name for name in columns if name not in known)
-    return ScannedFile(path, resource, delimiter, columns, unknown, count_lines, has_lone_returns, header_lines)
+    return ScannedFile(
+        path, resource, delimiter, columns, unknown, count_lines, has_lone_returns, header_lines, has_neutralised, is_tidy
+    )

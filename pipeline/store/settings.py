@@ -21,6 +21,7 @@ from pipeline.store.errors import SettingsError
 FILE_NAME = "club.toml"
 DEFAULT_POLICY = "when_due"
 POLICY_PATTERN = re.compile(r"^(when_due|before_events|every_\d{1,3}_days)$")
+MONTH_DAY = re.compile(r"^(0[1-9]|1[0-2])-(0[1-9]|1\d|2[0-8])$")  # a day that every year has
 TENSION_UNITS = ("kg", "lb")
 LEVELS = ("beginner", "club", "regional", "national")
 ROLES = ("coach", "stringer", "manager", "reader")
@@ -49,6 +50,10 @@ class ClubSettings:
         default_factory=_policy
     )  # squad -> when_due, before_events, every_N_days
     rackets_needed: Mapping[str, int] = field(default_factory=_rackets_needed)  # level -> match-ready rackets a player
+    season_start: str = "09-01"  # month and day on which the budget begins anew
+    budget: Mapping[str, float] = field(
+        default_factory=lambda: MappingProxyType({})
+    )  # squad -> money for string in one season; a squad without a line has no budget
     roles: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))  # person -> coach, stringer, ...
 
     def policy_of(self, squad: str | None) -> str:
@@ -126,6 +131,12 @@ def parse_settings(text: str) -> ClubSettings:
             raise _wrong(
                 f"restring_policy of {squad}", how, "when_due, before_events or every_N_days (as every_14_days)"
             )
+    season_start = _text(given, "season_start", usual.season_start)
+    if not MONTH_DAY.match(season_start):
+        raise _wrong("season_start", season_start, "a month and a day, such as 09-01")
+    budget = dict(_table(given, "budget"))
+    for squad in budget:
+        budget[squad] = _number(budget, squad, 0.0, 0, 100_000_000)
     roles = dict(_table(given, "roles"))
     for person, role in roles.items():
         if role not in ROLES:
@@ -140,6 +151,8 @@ def parse_settings(text: str) -> ClubSettings:
         ready_days_before_match=int(_number(given, "ready_days_before_match", usual.ready_days_before_match, 0, 30)),
         restring_policy=MappingProxyType(policy),
         rackets_needed=MappingProxyType(counts),
+        season_start=season_start,
+        budget=MappingProxyType(budget),
         roles=MappingProxyType(roles),
     )
 

@@ -19,13 +19,14 @@ import duckdb
 import pandas as pd
 
 from pipeline.contract.resources import load_contract
-from pipeline.contract.typed import literal
-from pipeline.store import publishing, writer_lock
-from pipeline.store.errors import StoreBusyError, StoreError
+from pipeline.contract.typed import literal, quoted
+from pipeline.store import books, entering, publishing, undoing, writer_lock
+from pipeline.store.errors import StoreBusyError, StoreError, is_unwritten
 from pipeline.store.exporting import export_files
 from pipeline.store.loading import Occasion, Progress, files_to_load, land_files, load_landed
 from pipeline.store.log_file import store_logger
-from pipeline.store.migrations import migrate, refuse_newer, schema_version
+from pipeline.store.migrations import MIGRATIONS, migrate, refuse_newer, schema_version
+from pipeline.store.people import LOCAL, Person, require
 from pipeline.store.report import LoadReport
 from pipeline.store.settings import ClubSettings, read_settings, write_default
 from pipeline.store.striking import strike
@@ -140,22 +141,51 @@ class Store:
             yield
             con.commit()
         except BaseException as error:
-            with contextlib.suppress(duckdb.TransactionException):  # a commit that failed has ended it already
+            with contextlib.suppress(duckdb.Error):  # a commit that failed has ended it already
                 con.rollback()
-            if isinstance(error, (duckdb.IOException, duckdb.OutOfMemoryException)):
+            if is_unwritten(error):
                 reason = str(error).splitlines()[0]
                 raise StoreError(
                     f"{self.folder} could not be written ({reason}), so nothing of this was kept: make room."
                 ) from error
             raise
-        con.execute("checkpoint")
+        try:
+            con.execute("checkpoint")
+        except duckdb.Error as error:  # what was committed stays in the write-ahead log, which the next opening reads
+            self.log.warning("kept, but not yet moved into the main file: %s", str(error).splitlines()[0])
 
-    def _instants(self, now: datetime | None, load_day: date | None) -> Occasion:
-        """The instant in UTC without a zone, as stored, and the club's day at that instant."""
+    @contextlib.contextmanager
+    def changing(
+        self, by: Person, now: datetime | None = None, load_day: date | None = None
+    ) -> Iterator[tuple[duckdb.DuckDBPyConnection, Occasion]]:
+        """One transaction on the facts, under the lock, for code of this package that has asked `require` already."""
+        self.create()
+        occasion = self._instants(now, load_day, by)
+        with self._writing_facts(occasion.now) as con, self._transaction(con):
+            yield con, occasion
+
+    @contextlib.contextmanager
+    def closed_facts(self) -> Iterator[dict[str, int]]:
+        """Keep the facts file whole, closed and locked, so that it can be copied; gives the current rows by file."""
+        with self.writing():
+            con = self._open(self.facts_path)
+            try:
+                with self._transaction(con):
+                    names = ", ".join(f"(select count(*) from main.{quoted(name)})" for name in self.contract.resources)
+                    (row,) = con.execute(f"select {names}").fetchall()
+                con.execute("checkpoint")
+            except duckdb.Error as error:
+                raise StoreError(f"{self.facts_path} cannot be read: {str(error).splitlines()[0]}") from error
+            finally:
+                con.close()
+            yield dict(zip(self.contract.resources, map(int, row), strict=True))
+
+    def _instants(self, now: datetime | None, load_day: date | None, by: Person = LOCAL) -> Occasion:
+        """The instant in UTC without a zone, as stored, the club's day at that instant, and who."""
         moment = now or datetime.now(UTC)
         aware = moment if moment.tzinfo else moment.replace(tzinfo=UTC)
         day = load_day or aware.astimezone(ZoneInfo(self.settings.time_zone)).date()
-        return Occasion(aware.astimezone(UTC).replace(tzinfo=None), day)
+        return Occasion(aware.astimezone(UTC).replace(tzinfo=None), day, by.name)
 
     def load(
         self,
@@ -163,15 +193,19 @@ class Store:
         now: datetime | None = None,
         progress: Progress | None = None,
         load_day: date | None = None,
+        by: Person = LOCAL,
     ) -> LoadReport:
         """Load a folder or files; all of it is kept, or nothing.
 
         A naive `now` is taken as UTC. `load_day` (default: the club's day at `now`) is what dates are held against.
         """
+        require(by, "load")
         given = [paths] if isinstance(paths, (str, Path)) else list(paths)
         files = files_to_load([Path(path) for path in given], self.contract)
+        for resource in filter(None, (self.contract.resource_of_file(path.name) for path in files)):
+            require(by, f"record:{resource.name}")
         self.create()
-        occasion = self._instants(now, load_day)
+        occasion = self._instants(now, load_day, by)
         with self._writing_facts(occasion.now) as con:
             arrivals = land_files(con, files, self.contract, progress)
             with self._transaction(con):
@@ -184,12 +218,63 @@ class Store:
             )  # fmt: skip
         return report
 
-    def strike(self, file: str, key: Sequence[str], now: datetime | None = None) -> str:
-        """Take back one recorded row, which stays in the history; the row in words."""
+    def enter(
+        self, rows: entering.Rows, by: Person = LOCAL, now: datetime | None = None, load_day: date | None = None
+    ) -> LoadReport:
+        """Write down rows as a form gives them, by resource name; all of them are kept, or none.
+
+        Raises `EntryRefusedError` with what is wrong, row by row. A row with the key of a recorded row corrects it and
+        keeps the columns that are not given. A `FreshId` as value becomes the next free id.
+        """
+        for name in rows:
+            require(by, f"record:{name}" if name in self.contract.resources else "load")
+        with self.changing(by, now, load_day) as (con, occasion):
+            report = entering.enter(con, self.contract, rows, occasion)
+        for file in report.files:
+            self.log.info(
+                "typed in %s: new %d, corrected %d, unchanged %d",
+                file.resource,
+                file.new,
+                file.corrected,
+                file.unchanged,
+            )
+        return report
+
+    def undo(self, entry_id: int, by: Person = LOCAL, now: datetime | None = None) -> str:
+        """Take an entry (or a strike) back: new rows go, corrected ones are as they were; what was done, in words."""
+        require(by, "strike")
         self._must_exist()
-        occasion = self._instants(now, None)
-        with self._writing_facts(occasion.now) as con, self._transaction(con):
-            shown = strike(con, self.contract, file, key, occasion.now)
+        with self.changing(by, now) as (con, occasion):
+            for resource in undoing.resources_of(con, self.contract, entry_id):
+                require(by, f"record:{resource.name}")
+            said = undoing.undo(con, self.contract, entry_id, occasion.now, occasion.by)
+        self.log.info("undid entry %d", entry_id)
+        return said
+
+    def entries(self, limit: int = 50) -> pd.DataFrame:
+        """What was written by hand, newest first: entry_id, at (UTC), by, what, kind (entry or strike), is_undone."""
+        return self._frame(
+            'select act_id as entry_id, acted_at as "at", recorded_by as "by", what, kind, '
+            "undone_by_act is not null as is_undone from facts.acts where kind in ('entry', 'strike') "
+            f"order by act_id desc limit {int(limit)}"
+        )
+
+    def new_id(self, resource: str, prefix: str) -> str:
+        """The next free id of a file, such as P0041; to write with it, rather put a `FreshId` in the rows."""
+        self._must_know(resource)
+        if not self.exists:
+            return f"{prefix}{1:0{entering.ID_DIGITS}d}"
+        with self.facts() as con:
+            return entering.new_id(con, self.contract.resources[resource], prefix, catalog="facts")
+
+    def strike(self, file: str, key: Sequence[str], now: datetime | None = None, by: Person = LOCAL) -> str:
+        """Take back one recorded row, which stays in the history; the row in words."""
+        require(by, "strike")
+        name = file.lower().removesuffix(".csv")
+        require(by, f"record:{name}" if name in self.contract.resources else "strike")
+        self._must_exist()
+        with self.changing(by, now) as (con, occasion):
+            shown = strike(con, self.contract, file, key, occasion.now, occasion.by)
         self.log.info("struck one row of %s", file.lower().removesuffix(".csv"))
         return shown
 
@@ -200,11 +285,30 @@ class Store:
         with self._reading():
             con = self._open(self.facts_path, attach_as="facts")
             try:
+                version = schema_version_of(con)
+                refuse_newer(version, str(self.facts_path))
+                if version < MIGRATIONS[-1].number:
+                    con.close()
+                    self._bring_up_to_date(version)
+                    con = self._open(self.facts_path, attach_as="facts")
                 con.execute("use memory")
-                refuse_newer(schema_version_of(con), str(self.facts_path))
                 yield con
             finally:
                 con.close()
+
+    def _bring_up_to_date(self, version: int) -> None:
+        """Migrate a store of an older program, so that it can be read."""
+        try:
+            with self._writing_facts(datetime.now(UTC)) as con, self._transaction(con):
+                pass
+        except StoreBusyError:
+            raise
+        except StoreError as error:
+            raise StoreError(
+                f"{self.facts_path} was written by an older program (store version {version}) and cannot be brought up "
+                f"to date here ({error}): copy the folder to a place you can write to."
+            ) from error
+        self.log.info("brought the store from version %d to %d", version, MIGRATIONS[-1].number)
 
     @contextlib.contextmanager
     def _reading(self) -> Iterator[None]:
@@ -238,11 +342,33 @@ class Store:
         """Every file ever given to the store, with its counts."""
         return self._frame("select * from facts.loads order by load_id")
 
+    def last_act(self) -> int:
+        """The number of the last load or act: a view that was published after it holds all that is recorded."""
+        with self.facts() as con:
+            (number,) = con.execute(f"select coalesce(max(number), 0) from {books.WHO}").fetchall()[0]
+        return int(number)
+
     def history(self, resource: str) -> pd.DataFrame:
-        """The rows of one file that were replaced or struck, oldest first."""
+        """The rows of one file that were replaced or struck, oldest first, with who wrote and who replaced each."""
+        self._must_know(resource)
+        return self._frame(
+            f"select h.*, w.recorded_by, r.recorded_by as replaced_by from facts.history.{quoted(resource)} as h "
+            f"left join {books.WHO} as w on w.number = h.load_id "
+            f"left join {books.WHO} as r on r.number = h.replaced_by_load order by h.replaced_at, h.line_number"
+        )
+
+    def records(self, resource: str) -> pd.DataFrame:
+        """The current rows of one file in the order of their keys, with who wrote each (recorded_by)."""
+        self._must_know(resource)
+        order = ", ".join(quoted(name) for name in self.contract.resources[resource].key_columns)
+        return self._frame(
+            f"select c.*, w.recorded_by from facts.{quoted(resource)} as c "
+            f"left join {books.WHO} as w on w.number = c.load_id order by {order}"
+        )
+
+    def _must_know(self, resource: str) -> None:
         if resource not in self.contract.resources:
             raise StoreError(f"there is no file {resource!r}: it is one of {', '.join(self.contract.resources)}.")
-        return self._frame(f'select * from facts.history."{resource}" order by replaced_at, line_number')
 
     def _frame(self, query: str) -> pd.DataFrame:
         with self.facts() as con:

@@ -12,6 +12,7 @@ import duckdb
 
 from pipeline.contract.resources import Contract, Resource
 from pipeline.contract.typed import quoted
+from pipeline.store import books
 from pipeline.store.errors import StoreError
 
 
@@ -58,7 +59,9 @@ def _refuse_if_named(con: duckdb.DuckDBPyConnection, contract: Contract, resourc
                 )
 
 
-def strike(con: duckdb.DuckDBPyConnection, contract: Contract, file: str, key: Sequence[str], now: datetime) -> str:
+def strike(
+    con: duckdb.DuckDBPyConnection, contract: Contract, file: str, key: Sequence[str], now: datetime, by: str
+) -> str:
     """Take back one row; the row in words. `file` is a resource's name, with or without .csv."""
     name = file.lower().removesuffix(".csv")
     if name not in contract.resources:
@@ -75,10 +78,12 @@ def strike(con: duckdb.DuckDBPyConnection, contract: Contract, file: str, key: S
         )
     (rowid,) = found
     _refuse_if_named(con, contract, resource, rowid)
+    act_id = books.next_id(con)
     con.execute(
-        f"insert into history.{quoted(name)} select *, $now, null, 'struck' from main.{quoted(name)} where "
+        f"insert into history.{quoted(name)} select *, $now, $act_id, 'struck' from main.{quoted(name)} where "
         f"rowid = {rowid}",
-        {"now": now},
+        {"now": now, "act_id": act_id},
     )
     con.execute(f"delete from main.{quoted(name)} where rowid = {rowid}")
+    books.note(con, act_id, "strike", now, by, f"struck {resource.file_name} {shown}")
     return f"{resource.file_name} {shown}"

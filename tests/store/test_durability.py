@@ -1,14 +1,10 @@
-"""A killed load, two writers, a store of another version, a damaged one: what is left, and what is said."""
+"""A load that fails, two writers, a store of another version, a damaged one: what is left, and what is said."""
 
 from __future__ import annotations
 
-import os
-import signal
 import subprocess
 import sys
-import textwrap
 import threading
-from datetime import timedelta
 from pathlib import Path
 
 import duckdb
@@ -23,56 +19,6 @@ def _count(store: Store, table: str) -> int:
     with store.facts() as con:
         ((count,),) = con.execute(f"select count(*) from facts.{table}").fetchall()
     return int(count)
-
-
-# the process kills itself, as the system would, when the named function is reached for the n-th time
-KILLED = textwrap.dedent("""
-    import os, signal, sys
-    from datetime import UTC, datetime
-    from pipeline.store import loading, publishing, store
-    module, name, times, folder, club = sys.argv[1:]
-    home = {"loading": loading, "publishing": publishing, "store": store}[module]
-    real, left = getattr(home, name), [int(times)]
-    def deadly(*args, **kwargs):
-        left[0] -= 1
-        if not left[0]:
-            os.kill(os.getpid(), signal.SIGKILL)
-        return real(*args, **kwargs)
-    setattr(home, name, deadly)
-    club_store = store.Store(folder)
-    now = datetime(2026, 6, 2, 9, tzinfo=UTC)
-    club_store.load(club, now=now)
-    club_store.publish(lambda con: con.execute("create table t as select count(*) as n from facts.matches"), now=now)
-""")
-
-KILL_POINTS = [
-    ("store", "land_files", 1, 2), ("store", "migrate", 1, 2), ("loading", "find_problems", 2, 2),
-    ("loading", "merge", 1, 2),
-    ("loading", "merge", 5, 2), ("loading", "_record", 5, 2), ("store", "load_landed", 1, 2),
-    ("publishing", "_copy_books", 1, 3), ("publishing", "_sync", 1, 3), ("publishing", "_point_to", 1, 3),
-    ("publishing", "_sync", 2, 3), ("publishing", "_remove_old", 1, 3),
-]  # fmt: skip
-
-
-@pytest.mark.skipif(os.name == "nt", reason="needs a signal that cannot be caught")
-@pytest.mark.parametrize(("module", "name", "times", "count_matches"), KILL_POINTS)
-def test_a_killed_process_leaves_the_last_committed_state(
-    store: Store, club: Path, module: str, name: str, times: int, count_matches: int
-) -> None:
-    store.load(club, now=NOW)
-    store.publish(lambda con: con.execute("create table t as select 2 as n"), now=NOW)
-    write_file(club, "matches", FILES["matches"] + "M3,P1,R1,2026-04-01,singles,60,\n")
-    command = [sys.executable, "-c", KILLED, module, name, str(times), str(store.folder), str(club)]
-    ended = subprocess.run(command, cwd=Path(__file__).parents[2], capture_output=True, text=True, check=False)
-    assert ended.returncode == -signal.SIGKILL, ended.stderr
-    assert _count(store, "matches") == count_matches
-    with store.view() as view:
-        assert view.execute("select n from t").fetchall() in ([(2,)], [(count_matches,)])
-    assert store.load(club, now=NOW + timedelta(days=1)).total("rejected") == 0
-    assert _count(store, "matches") == 3
-    store.publish(lambda con: con.execute("create table t as select 4 as n"), now=NOW)
-    with store.view() as view:
-        assert view.execute("select n from t").fetchall() == [(4,)]
 
 
 def test_an_error_while_loading_leaves_everything_as_it_was(
