@@ -17,9 +17,18 @@ PROJECT = ("pipeline", "dashboard", "sample_data", "tests")
 MAY_IMPORT = {
     "pipeline/contract": ("pipeline.contract",),
     "pipeline/store": ("pipeline.store", "pipeline.contract"),
+    "pipeline/access": ("pipeline.access", "pipeline.store", "pipeline.contract"),
+    "pipeline/federation": ("pipeline.federation", "pipeline.store", "pipeline.contract"),
     "pipeline/sql": ("pipeline.sql",),
     "pipeline/wear": ("pipeline.wear", "pipeline.sql", "pipeline.store", "pipeline.contract"),
-    "pipeline/fleet": ("pipeline.fleet", "pipeline.wear", "pipeline.sql", "pipeline.store", "pipeline.contract"),
+    "pipeline/fleet": (
+        "pipeline.fleet",
+        "pipeline.wear",
+        "pipeline.sql",
+        "pipeline.access",
+        "pipeline.store",
+        "pipeline.contract",
+    ),
     "pipeline/command": ("pipeline",),
     "dashboard": ("dashboard", "pipeline"),
 }

@@ -1,0 +1,1 @@
+"""The lake and its roll-up, on DuckDB and on Spark."""
