@@ -13,6 +13,7 @@ from scipy.optimize import brentq
 from pipeline.fleet.breakdown import COLUMNS, STEPS, breakdown
 from pipeline.fleet.snapshot import Snapshot, snapshot
 from pipeline.wear.limits import LN2
+from pipeline.wear.looks import group_of
 from pipeline.wear.reference import MATERIALS
 from tests.fleet.clubs import ORIGIN, academy
 from tests.sql.club_rows import empty_club, put
@@ -127,7 +128,9 @@ def test_no_look_moves_nothing_and_a_severe_one_takes(made: Snapshot, steps: pd.
     limit = steps.groupby("racket_id")["limit"].first()
     for racket in ("P00-1", "P01-1", "P03-2"):
         if racket in by_look.index:
-            severe = looks[limit[racket]][1, 3] * looks[limit[racket]][2, 2]
+            mains = made.estimate.history.beds.set_index("racket_id").loc[[racket], "mains_material"]
+            by_sign = looks[limit[racket]][int(group_of(mains)[-1])]
+            severe = by_sign[1, 3] * by_sign[2, 2]
             assert (by_look[racket] < 0) == (severe > 1), racket
 
 

@@ -67,7 +67,7 @@ def steady(s: Snapshot, monkeypatch: pytest.MonkeyPatch) -> Snapshot:
     """The same club with the coming play and the club's level known exactly, so that only lives and causes are
     drawn."""
     monkeypatch.setattr(outlook_module, "SHARE_SPREAD", 1e-3)
-    monkeypatch.setattr(simulation, "_share_noise", lambda n, draws, rng, *rest: np.ones((n, draws)))
+    monkeypatch.setattr(simulation, "SHARE_SPREAD", 1e-3)
     learned = s.estimate.learned
     level = {k: replace(v, spread=1e-3) for k, v in learned.level.items()}
     play = replace(s.play, spread_level=1e-3, spread_week=1e-3, spread_club=1e-3)

@@ -53,7 +53,7 @@ def problem(
     n, steps = len(beds), len(h.day)
     return Problem(
         h, "breaks", np.ones(n), np.zeros(steps), np.ones(steps), np.array(is_failure, dtype=float), np.ones(n),
-        np.zeros((n, 0)) if features is None else features, names, 1.0, 1.0, 0.85, 0.0, np.ones(steps),
+        np.zeros((n, 0)) if features is None else features, names, 1.0, 1.0, 0.85, 0.0,
     )  # fmt: skip
 
 
