@@ -29,6 +29,18 @@ def switched_to(place: DeltaGenerator, label: str, options: Sequence[str], name:
     return _note(name, chosen, usual=options[0]) or options[0]
 
 
+def pill_of(options: dict[str, str], name: str, label: str, as_list: bool) -> str:
+    """One of several kinds, as a row of pills, or as a list where the screen is narrow; the first is the usual one."""
+    kinds = list(options)
+    key = f"{name} of a list" if as_list else name  # the two widgets must not share what they hold
+    _follow(name, kinds, usual=kinds[0], key=key)
+    if as_list:
+        chosen = st.selectbox(label, kinds, format_func=options.__getitem__, key=key)
+    else:
+        chosen = st.pills(label, kinds, format_func=options.__getitem__, key=key, required=True)
+    return _note(name, chosen, usual=kinds[0]) or kinds[0]
+
+
 def picked_of(options: dict[str, str], name: str) -> str:
     """A select box over things named by their number and shown by a longer name; there is always one."""
     numbers = list(options)
@@ -43,11 +55,12 @@ def picked_of(options: dict[str, str], name: str) -> str:
     return str(_note(name, chosen, usual=None))
 
 
-def _follow(name: str, options: Sequence[str], usual: str | None) -> None:
+def _follow(name: str, options: Sequence[str], usual: str | None, key: str | None = None) -> None:
     """Set the widget of that name to what the address asks for, on arrival and whenever Back has changed it."""
     asked = st.query_params.get(name)
-    if name not in st.session_state or st.session_state.get(_seen(name)) != asked:
-        st.session_state[name] = asked if asked in options else usual
+    held = key or name
+    if held not in st.session_state or st.session_state.get(_seen(name)) != asked:
+        st.session_state[held] = asked if asked in options else usual
         st.session_state[_seen(name)] = asked
 
 

@@ -36,11 +36,11 @@ def moved_date_figure(moved: MovedDate, colours: Palette, is_narrow: bool) -> go
         for place in range(last + 1)
     ]  # fmt: skip
     figure = house_figure(colours, height=(NARROW_ROW_PIXELS if is_narrow else ROW_PIXELS) * (last + 1) + 84)
-    for place in range(last):
-        figure.add_shape(
-            type="line", x0=ends[place], x1=ends[place], y0=place, y1=place + 1, layer="below",
-            line={"color": colours.quiet, "width": 1, "dash": "1px,2px"},
-        )  # fmt: skip
+    thin = {"color": colours.quiet, "width": 1, "dash": "1px,2px"}
+    steps = [
+        {"type": "line", "x0": ends[at], "x1": ends[at], "y0": at, "y1": at + 1, "layer": "below", "line": thin}
+        for at in range(last)
+    ]
     texts = [
         f"{value:.1f}" if is_whole else f"{'+' if value >= 0 else '−'}{abs(value):.1f}"
         for value, is_whole in zip(hours, whole, strict=True)
@@ -57,11 +57,14 @@ def moved_date_figure(moved: MovedDate, colours: Palette, is_narrow: bool) -> go
         showlegend=False,
     )
     longest = max(*ends, *starts, moved.played_hours)
-    for place, text in enumerate(texts):
-        figure.add_annotation(
-            x=max(starts[place], ends[place]), y=place, text=text, showarrow=False, xanchor="left", xshift=5,
-            font={"size": 13, "color": colours.ink},
-        )  # fmt: skip
+    numbers = [
+        {
+            "x": max(starts[place], ends[place]), "y": place, "text": text, "showarrow": False, "xanchor": "left",
+            "xshift": 5, "font": {"size": 13, "color": colours.ink},
+        }
+        for place, text in enumerate(texts)
+    ]  # fmt: skip
+    figure.update_layout(shapes=steps, annotations=numbers)
     figure.add_vline(x=moved.played_hours, line={"color": colours.ink, "width": 1})
     figure.add_annotation(
         x=moved.played_hours, y=1, yref="paper", yanchor="bottom", showarrow=False,

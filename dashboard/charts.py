@@ -8,6 +8,7 @@ computed here but places on the page.
 from __future__ import annotations
 
 from datetime import date
+from typing import Any
 
 import pandas as pd
 import plotly.graph_objects as go
@@ -89,8 +90,15 @@ def _event_bands(
     """
     letter_width = (last - first) / (58 if is_narrow else 118)
     line_ends: list[pd.Timestamp] = []
+    shapes: list[dict[str, Any]] = []
+    labels: list[dict[str, Any]] = []
     for left, right, names in _overlapping(events, first, last):
-        figure.add_vrect(x0=left, x1=right, fillcolor=colours.faint(colours.event, 0.13), line_width=0, layer="below")
+        shapes.append(
+            {
+                "type": "rect", "x0": left, "x1": right, "y0": 0, "y1": 1, "yref": "y domain", "line": {"width": 0},
+                "fillcolor": colours.faint(colours.event, 0.13), "layer": "below",
+            }
+        )  # fmt: skip
         rows = [_shortened(name, 16 if is_narrow else 24) for name in names[:2]]
         if len(names) > 2:
             rows[1] = f"and {len(names) - 1} more"
@@ -102,18 +110,20 @@ def _event_bands(
         line_ends += [first] * (line + len(rows) - len(line_ends))
         for text in reversed(rows):
             line_ends[line] = centre + half
-            figure.add_annotation(
-                x=centre,
-                y=1,
-                yref="paper",
-                yanchor="bottom",
-                yshift=2 + 17 * line,
-                text=words.chart_text(text),
-                showarrow=False,
-                font={"size": 12, "color": colours.event},
-            )
+            labels.append(
+                {
+                    "x": centre, "y": 1, "yref": "paper", "yanchor": "bottom", "yshift": 2 + 17 * line,
+                    "text": words.chart_text(text), "showarrow": False, "font": {"size": 12, "color": colours.event},
+                }
+            )  # fmt: skip
             line += 1
+    _put(figure, shapes, labels)
     return len(line_ends)
+
+
+def _put(figure: go.Figure, shapes: list[dict[str, Any]], labels: list[dict[str, Any]]) -> None:
+    """All shapes and labels at once: Plotly checks the whole list again at every single one that is added."""
+    figure.update_layout(shapes=[*figure.layout.shapes, *shapes], annotations=[*figure.layout.annotations, *labels])
 
 
 def _overlapping(
@@ -157,18 +167,15 @@ def week_calendar(
     ]
     places = list(range(len(rows)))
     lines = _event_bands(figure, colours, events, first, last, is_narrow)
-    for place, row in zip(places, rows.to_dict("records"), strict=True):
-        colour = colours.of_limit(row["kind"])
-        if row["kind"] != "broken":
-            figure.add_shape(
-                type="rect",
-                x0=row["from_at"],
-                x1=row["to_at"],
-                y0=place - 0.13,
-                y1=place + 0.13,
-                fillcolor=colours.faint(colour, 0.36),
-                line_width=0,
-            )
+    bars = [
+        {
+            "type": "rect", "x0": row["from_at"], "x1": row["to_at"], "y0": place - 0.13, "y1": place + 0.13,
+            "fillcolor": colours.faint(colours.of_limit(row["kind"]), 0.36), "line": {"width": 0},
+        }
+        for place, row in zip(places, rows.to_dict("records"), strict=True)
+        if row["kind"] != "broken"
+    ]  # fmt: skip
+    _put(figure, bars, [])
     for kind, symbol in MARKS.items():
         these = rows.index[(rows["kind"] == kind) & ~rows["is_beyond"]]
         if not len(these):
@@ -288,9 +295,12 @@ def wear_curves(
             x=today, y=0.0, yanchor="bottom", xanchor="left", xshift=4, text="today", showarrow=False,
             font={"size": 12, "color": colours.ink},
         )  # fmt: skip
-    for looked_on in pd.to_datetime(looks["Looked at"]):
-        stem = {"color": colours.event, "width": 1, "dash": "1px,3px"}
-        figure.add_shape(type="line", x0=looked_on, x1=looked_on, y0=0, y1=top * 0.955, line=stem)
+    stem = {"color": colours.event, "width": 1, "dash": "1px,3px"}
+    stems = [
+        {"type": "line", "x0": day, "x1": day, "y0": 0, "y1": top * 0.955, "line": stem}
+        for day in pd.to_datetime(looks["Looked at"])
+    ]
+    _put(figure, stems, [])
     if not looks.empty:
         figure.add_scatter(
             x=pd.to_datetime(looks["Looked at"]),

@@ -15,13 +15,13 @@ def show_first_steps() -> None:
     """A path, not an empty chart."""
     st.title("Load four files and see which rackets to restring first", anchor=False)
     st.caption("Nothing is loaded yet. Three steps, in this order.")
-    st.subheader("1. Fill in the templates", anchor=False)
+    st.header("1. Fill in the templates", anchor=False)
     show_needs()
     with st.expander("Templates"):
         show_templates()
-    st.subheader("2. Load your files", anchor=False)
+    st.header("2. Load your files", anchor=False)
     show_upload()
-    st.subheader("3. Read the ranking", anchor=False)
+    st.header("3. Read the ranking", anchor=False)
     st.markdown("Once the four files are in, the page This week opens with the rackets to hand in, soonest first.")
     st.caption("Only want to look around? This command shows the whole dashboard on an invented academy:")
     st.code("racket-fleet demo", language=None)

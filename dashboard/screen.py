@@ -6,6 +6,8 @@ until then; the theme in use). Out: `is_narrow()` and `colours()`. Nothing is fe
 
 from __future__ import annotations
 
+from typing import Literal
+
 import streamlit as st
 
 from dashboard.palette import Palette, palette
@@ -47,7 +49,17 @@ def is_narrow() -> bool:
 
 def colours() -> Palette:
     """The palette of the theme the reader sees."""
-    return palette(st.context.theme.type or "light")
+    return palette(theme())
+
+
+def theme() -> str:
+    """The theme the reader sees: light or dark."""
+    return st.context.theme.type or "light"
+
+
+def main_button() -> Literal["primary", "secondary"]:
+    """The type of a page's main button: Streamlit writes white on the first colour, which dark cannot carry (AA)."""
+    return "secondary" if theme() == "dark" else "primary"
 
 
 def table_height(count_rows: int, row_height: int, at_most: int) -> int:

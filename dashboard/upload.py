@@ -11,17 +11,17 @@ import tempfile
 import zipfile
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 import streamlit as st
 
-from dashboard import data, screen
+from dashboard import data, door, screen
+from dashboard.arriving import Arrived, Glance, arrived, glance
 from pipeline.contract import Resource, load_contract, template_csv
 from pipeline.fleet import frames, words
 from pipeline.refresh import refresh
 from pipeline.store import StoreError
 
-REPORT = "last_load"
+REPORT, ROUND = "last_load", "round of the upload box"
 LISTED_ON_A_PHONE = 20
 FILE_ORDER = (
     "players rackets strings restrings matches practices inspections calendar bench jobs setups holders stock orders"
@@ -29,26 +29,44 @@ FILE_ORDER = (
 
 
 def show_upload() -> None:
-    """The box, the button, and what the last load of this session did."""
-    with st.form("load", clear_on_submit=True, border=False):
-        files = st.file_uploader("CSV files, one or several", type=["csv"], accept_multiple_files=True)
-        asked = st.form_submit_button("Load these files", icon=":material/upload_file:")
-    if asked and files:
-        st.session_state[REPORT] = load(files)
-        st.rerun()
-    if asked:
+    """The box, a look at what was chosen, the button, and what the last load of this session did."""
+    files = st.file_uploader(
+        "CSV files, one or several, or a zip of them",
+        type=["csv", "zip"],
+        accept_multiple_files=True,
+        key=f"upload {st.session_state.get(ROUND, 0)}",
+    )
+    taken, told = arrived(files)
+    for sentence in told:
+        st.warning(words.plain(sentence))
+    if taken:
+        with st.expander(f"Look at {words.count(len(taken), 'file')} before loading"):
+            for file in taken:
+                show_glance(glance(file))
+    if st.button("Load these files", icon=":material/upload_file:"):
+        if taken:
+            st.session_state[REPORT] = load(taken)
+            st.session_state[ROUND] = st.session_state.get(ROUND, 0) + 1  # an empty box for the next files
+            st.rerun()
         st.warning("No file was chosen. Drop one or several CSV files into the box, then press the button again.")
     if REPORT in st.session_state:
         show_report(st.session_state[REPORT])
 
 
-def load(files: list[Any]) -> frames.LoadResult:
+def show_glance(look: Glance) -> None:
+    """One file's name, size and first rows."""
+    st.caption(words.plain(look.sentence))
+    if not look.rows.empty:
+        st.dataframe(look.rows, hide_index=True, placeholder="")
+
+
+def load(files: list[Arrived]) -> frames.LoadResult:
     """Write the files down, load them and refresh the view; what happened comes back in words and frames."""
     with tempfile.TemporaryDirectory() as folder, st.status("Loading", expanded=True) as status:
         paths = []
         for file in files:
             path = Path(folder) / Path(file.name).name
-            path.write_bytes(file.getvalue())
+            path.write_bytes(file.data)
             paths.append(path)
         store = data.open_store()
         try:
@@ -56,6 +74,7 @@ def load(files: list[Any]) -> frames.LoadResult:
                 paths,
                 now=datetime.now(UTC),
                 load_day=data.load_day(),
+                by=door.person(),
                 progress=lambda done, count, name: status.update(
                     label=f"Checking {name} ({done + 1} of {count})" if name else "Checked"
                 ),

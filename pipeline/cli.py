@@ -12,7 +12,7 @@ from typing import Annotated
 import typer
 
 from pipeline import __version__
-from pipeline.command import output
+from pipeline.command import bench, calendar_file, output, people, reels, safety, serving, what_if
 from pipeline.command.failures import says_why
 from pipeline.command.options import DEFAULT_STORE, CsvOption, OnOption, PortOption, StoreOption, as_day
 from pipeline.command.standing import must_know_squad, refresh_view, snapshot_of
@@ -201,12 +201,23 @@ def track_record(
 @app.command()
 @says_why
 def export(
-    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Where to write the CSV files.")],
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Where to write the files.")],
     store: StoreOption = DEFAULT_STORE,
     replace: Annotated[bool, typer.Option("--replace", help="Replace CSV files that are there.")] = False,
+    parquet: Annotated[
+        bool, typer.Option("--parquet", help="Write this club's part of a federation's lake instead, without names.")
+    ] = False,
+    club: Annotated[
+        str | None, typer.Option("--club", metavar="NAME", help="With --parquet: the club's name there; else its own.")
+    ] = None,
 ) -> None:
-    """Write the current facts as CSV files that load again without loss."""
-    counts = Store(store).export(folder, is_replacing=replace)
+    """Write the current facts as CSV files that load again without loss, or as Parquet for a federation."""
+    if parquet:
+        from pipeline.federation.lake import write_lake
+
+        counts = write_lake(Store(store), folder, club)
+    else:
+        counts = Store(store).export(folder, is_replacing=replace)
     for file, count in counts.items():
         typer.echo(f"{folder / file}: {count} {'row' if count == 1 else 'rows'}")
     if not counts:
@@ -246,15 +257,17 @@ def check_free(store: StoreOption = DEFAULT_STORE) -> None:
     typer.echo(f"{store} is free.")
 
 
-@app.command()
-@says_why
-def serve(store: StoreOption = DEFAULT_STORE, port: PortOption = None) -> None:
-    """Open the dashboard on this machine (127.0.0.1)."""
-    from pipeline.command.serving import address, free_port, serve_dashboard
-
-    chosen = free_port(port)
-    output.say(f"Dashboard: {address(chosen)}", to_stdout=True)
-    serve_dashboard(Store(store), chosen)
+app.command("bench")(bench.bench)
+app.command("calendar")(calendar_file.calendar)
+app.command("reels")(reels.reels)
+app.command("what-if")(what_if.what_if)
+app.command("serve")(serving.serve)
+app.command("passcode")(people.passcode)
+app.command("log-in")(people.log_in)
+app.command("forget")(people.forget)
+app.command("backup")(safety.backup)
+app.command("restore")(safety.restore)
+app.command("check")(safety.check)
 
 
 if __name__ == "__main__":

@@ -9,10 +9,11 @@ from datetime import UTC, date, datetime
 
 import duckdb
 
+from pipeline.fleet import words
 from pipeline.fleet.publish import PUBLISHED, ClubWords, publish
 from pipeline.fleet.snapshot import snapshot
 from pipeline.sql import last_logged_day
-from pipeline.store import Store
+from pipeline.store import Store, StoreError
 from pipeline.wear.estimate import Kept
 
 
@@ -20,7 +21,10 @@ def kept_fit(store: Store) -> Kept | None:
     """The fit that the published view stands on, or None where there is none that can be read."""
     if store.view_version is None:
         return None
-    view = store.view()
+    try:
+        view = store.view()
+    except StoreError:
+        return None  # the view's file was deleted, as it may be at any time: this refresh makes it anew
     try:
         if not view.execute("select 1 from duckdb_tables() where table_name = 'fitted'").fetchone():
             return None
@@ -51,7 +55,8 @@ def refresh(store: Store, as_of: date | None = None, now: datetime | None = None
         con.execute("attach ':memory:' as work")
         con.execute("use work")
         made = snapshot(con, origin, settings, kept)
-        publish(made, ClubWords(settings.name, settings.tension_unit), instant, last)
+        with words.in_locale(settings.locale):
+            publish(made, ClubWords(settings.name, settings.tension_unit), instant, last)
         con.execute(f'use "{view}"')
         for name in PUBLISHED:
             con.execute(f"create table {name} as from work.{name}")

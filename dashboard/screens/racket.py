@@ -9,8 +9,11 @@ import streamlit as st
 
 from dashboard import address, charts, data, screen
 from dashboard.chart_breakdown import moved_date_figure
+from dashboard.drawing import drawn
 from dashboard.string_bed import string_bed_svg
 from pipeline.fleet import frames, words
+
+INSPECT_PAGE = "screens/inspect.py"
 
 
 def show() -> None:
@@ -45,63 +48,82 @@ def show() -> None:
 
 
 def show_bed(page: frames.Racket) -> None:
-    """Both curves, and beside them the drawn bed and where it stands."""
+    """Both curves, beside them what moved the date; under them the drawn bed and where it stands."""
     narrow = screen.is_narrow()
-    left, right = (st.container(), st.container()) if narrow else st.columns([2.35, 1], gap="large")
-    with left:
-        st.subheader("Life used", anchor=False)
-        if not page.wear.empty:
+    if page.moved is None:
+        show_curves(page)
+    else:
+        left, right = (st.container(), st.container()) if narrow else st.columns([1.75, 1], gap="large")
+        with left:
             show_curves(page)
+        with right:
+            show_moved(page.moved, page.racket_id)
+    picture, numbers = (st.container(), st.container()) if narrow else st.columns([1, 2.6], gap="large")
+    with picture:
+        show_picture(page.picture)
+    with numbers:
+        st.header("Where it stands", anchor=False)
         st.table(page.standing, border="horizontal", hide_index=True)
         if page.tension_left:
-            st.caption(page.tension_left)
-    with right:
-        st.subheader("The string bed at the last look", anchor=False)
-        picture = page.picture
-        st.image(
-            string_bed_svg(
-                picture.count_mains,
-                picture.count_crosses,
-                screen.colours(),
-                fraying=picture.fraying,
-                notching=picture.notching,
-                misalignment=picture.misalignment,
-                is_broken=picture.is_broken,
-            ),
-            width=260,
-            alt=picture.description,
-        )
-        st.caption(picture.caption)
-    if page.moved is not None:
-        show_moved(page.moved)
+            st.markdown(page.tension_left)
+        if page.can_be_looked_at and st.button("Grade what the bed shows", icon=":material/visibility:"):
+            st.switch_page(INSPECT_PAGE, query_params={"racket": page.racket_id})
 
 
-def show_moved(moved: frames.MovedDate) -> None:
+def show_picture(picture: frames.BedPicture) -> None:
+    """The string bed as the last look found it."""
+    st.header("The string bed at the last look", anchor=False)
+    st.image(
+        string_bed_svg(
+            picture.count_mains,
+            picture.count_crosses,
+            screen.colours(),
+            fraying=picture.fraying,
+            notching=picture.notching,
+            misalignment=picture.misalignment,
+            is_broken=picture.is_broken,
+        ),
+        width=240,
+        alt=picture.description,
+    )
+    st.caption(picture.caption)
+
+
+def show_moved(moved: frames.MovedDate, racket_id: str) -> None:
     """What moved the date, in hours of play, adding up."""
-    st.subheader("What moved the date", anchor=False)
-    st.markdown(moved.sentence)
+    st.header("What moved the date", anchor=False)
     st.plotly_chart(
-        moved_date_figure(moved, screen.colours(), screen.is_narrow()),
+        drawn("moved", lambda: moved_date_figure(moved, screen.colours(), is_narrow=True), racket_id),
         theme=None,
         config=charts.CONFIG,
         key="moved",
-        alt=f"Steps in hours of play from the usual life of such a string to this bed's own. {moved.sentence}",
+        alt=moved.in_words,
     )
     st.caption(
-        "From the usual life of such a string in reference play (singles, regional level, moderate topspin, hard "
-        "court) to this bed's own likely end. Every bar is what one thing adds or takes, and they add up."
+        f"{moved.sentence} From the usual life of such a string in reference play (singles, regional level, moderate "
+        "topspin, hard court); every bar is what one thing adds or takes, and they add up."
     )
 
 
 def show_curves(page: frames.Racket) -> None:
     """Life used by date, as played and as planned."""
+    st.header("Life used", anchor=False)
+    if page.wear.empty:
+        st.caption("No play on this bed is on file yet.")
+        return
     looks = page.inspections[page.inspections["is_this_bed"]]
     st.plotly_chart(
-        charts.wear_curves(page.wear, looks, page.events, page.club.as_of, screen.colours(), screen.is_narrow()),
+        drawn(
+            "wear",
+            lambda: charts.wear_curves(
+                page.wear, looks, page.events, page.club.as_of, screen.colours(), screen.is_narrow()
+            ),
+            page.racket_id,
+        ),
         theme=None,
         config=charts.CONFIG,
         key="wear",
-        alt=f"Life used by date towards both limits. {page.title}.",
+        alt=page.wear_in_words,
     )
     st.caption(
         "Steps: as played. Dashed: under the planned play; the band holds 8 in 10 such beds. "
@@ -114,7 +136,7 @@ def show_history(page: frames.Racket) -> None:
     dates = st.column_config.DateColumn(format="ddd D MMM")
     left, right = st.columns([1.2, 1], gap="large")
     with left:
-        st.subheader("Play on this bed", anchor=False)
+        st.header("Play on this bed", anchor=False)
         st.caption(page.sessions_note)
         if not page.sessions.empty:
             st.dataframe(
@@ -125,9 +147,9 @@ def show_history(page: frames.Racket) -> None:
                 placeholder="",
             )
     with right:
-        st.subheader("Inspections", anchor=False)
+        st.header("Inspections", anchor=False)
         if page.inspections.empty:
-            st.caption("Nobody has looked at this racket yet. Load inspections.csv, or grade it at the next hand-over.")
+            st.caption("Nobody has looked at this racket yet. Grade it at the next hand-over.")
         else:
             st.caption("Newest first, earlier beds included.")
             st.dataframe(
@@ -137,7 +159,7 @@ def show_history(page: frames.Racket) -> None:
                 column_config={"Looked at": dates},
                 placeholder="",
             )
-    st.subheader("Earlier beds", anchor=False)
+    st.header("Earlier beds", anchor=False)
     if page.earlier_beds.empty:
         st.caption("No earlier bed of this racket is on file.")
         return

@@ -8,6 +8,8 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard import data, screen
+from dashboard.mend import show_mend
+from dashboard.own_sheet import show_own_sheet
 from dashboard.upload import show_places, show_templates, show_upload
 
 
@@ -16,9 +18,11 @@ def show() -> None:
     page = data.records()
     st.title(page.title, anchor=False)
     st.caption(data.club().byline)
-    st.subheader("Load files", anchor=False)
+    st.header("Load files", anchor=False)
     show_upload()
-    st.subheader("Rows to mend", anchor=False)
+    with st.expander("A sheet of your own, with other headings"):
+        show_own_sheet()
+    st.header("Rows to mend", anchor=False)
     if page.rejects.table.empty:
         st.caption("No row is waiting to be mended.")
     else:
@@ -26,10 +30,11 @@ def show() -> None:
             "The rest of each file is loaded. Mend these rows in your file and load the file again: only they change."
         )
         show_places(page.rejects, "rejects.csv", "What to mend")
+        show_mend()
     if not page.questions.table.empty:
-        st.subheader("Kept, but worth a look", anchor=False)
+        st.header("Kept, but worth a look", anchor=False)
         show_places(page.questions, "questions.csv", "What to check")
-    st.subheader("What was loaded", anchor=False)
+    st.header("What was loaded", anchor=False)
     st.dataframe(
         page.loads,
         height=screen.table_height(len(page.loads), screen.ONE_LINE, at_most=14),
@@ -37,7 +42,7 @@ def show() -> None:
         column_config={"Loaded": st.column_config.DatetimeColumn(format="ddd D MMM YYYY, HH:mm")},
         placeholder="",
     )
-    st.subheader("Templates", anchor=False)
+    st.header("Templates", anchor=False)
     show_templates()
 
 

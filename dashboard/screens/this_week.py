@@ -8,11 +8,13 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard import address, charts, data, screen
+from dashboard.drawing import drawn
+from dashboard.hand_in import show_hand_in
 from pipeline.fleet import frames, words
 from pipeline.fleet.frames.this_week import CHART_DAYS
 
 COUNT_IN_LIST = 12
-RACKET_PAGE = "screens/racket.py"
+RACKET_PAGE, INSPECT_PAGE = "screens/racket.py", "screens/inspect.py"
 PAGE, FILTERS = "This week", ("squad", "player", "role", "show")
 
 
@@ -28,13 +30,18 @@ def show() -> None:
             st.markdown(page.lead)
         if page.whole_week:
             st.markdown(page.whole_week)
-    show_overview(page)
+    show_overview(page, filters)
+    st.header("In order of urgency", anchor=False)
+    actions = st.container()
+    ticked: list[str] = []
     if page.table.empty:
         st.info(nothing_listed(page, filters), icon=":material/check:")
     elif screen.is_narrow():
-        show_list(page)
+        ticked = show_list(page)
     else:
-        show_table(page, filters)
+        ticked = show_table(page, filters)
+    with actions:
+        show_hand_in(page, ticked)
     if not page.ready.empty:
         with st.expander("Match-ready, player by player"):
             show_ready(page)
@@ -74,37 +81,42 @@ def nothing_listed(page: frames.ThisWeek, filters: frames.Filters) -> str:
     return "No racket in play matches this choice. Choose another squad, player or role."
 
 
-def show_overview(page: frames.ThisWeek) -> None:
+def show_overview(page: frames.ThisWeek, filters: frames.Filters) -> None:
     """The calendar and what to look at first, with the next events beside them."""
     left, right = (st.container(), st.container()) if screen.is_narrow() else st.columns([2.75, 1], gap="large")
     with left:
         if not page.calendar.empty:
-            show_calendar(page)
+            show_calendar(page, filters)
         if not page.looks.empty:
             show_looks(page)
     with right:
         show_events(page)
 
 
-def show_calendar(page: frames.ThisWeek) -> None:
+def show_calendar(page: frames.ThisWeek, filters: frames.Filters) -> None:
     """The calendar of the most urgent rackets."""
-    st.subheader("The most urgent, soonest first", anchor=False)
+    st.header("The most urgent, soonest first", anchor=False)
     st.plotly_chart(
-        charts.week_calendar(
-            page.calendar, page.events, page.club.as_of, CHART_DAYS, screen.colours(), screen.is_narrow()
+        drawn(
+            "calendar",
+            lambda: charts.week_calendar(
+                page.calendar, page.events, page.club.as_of, CHART_DAYS, screen.colours(), screen.is_narrow()
+            ),
+            filters,
+            data.today(),
         ),
         theme=None,
         config=charts.CONFIG,
         key="calendar",
-        alt="Calendar of the rackets in the table: likely day and band of each, events as bands.",
+        alt=page.calendar_in_words,
     )
     st.caption("Mark: the likely day. Bar: 8 in 10 such beds end inside it. Pale bands: events.")
 
 
 def show_looks(page: frames.ThisWeek) -> None:
     """The few rackets whose inspection would change most."""
-    st.subheader("Look at these first", anchor=False)
-    st.caption("What a one-minute look may change. Load what you see as inspections.csv, and the dates follow.")
+    st.header("Look at these first", anchor=False)
+    st.caption("What a one-minute look may change. Open one, grade what you see, and the dates follow.")
     with st.container(gap="xsmall"):
         for row in page.looks.to_dict("records"):
             with st.container(horizontal=True, vertical_alignment="center", gap="small", wrap=False):
@@ -116,7 +128,7 @@ def show_looks(page: frames.ThisWeek) -> None:
                     icon=":material/chevron_right:",
                     icon_position="right",
                 ):
-                    open_racket(row["racket_id"])
+                    st.switch_page(INSPECT_PAGE, query_params={"racket": row["racket_id"]})
                 st.markdown(
                     f"**{words.plain(row['player'])}**, {words.plain(row['sign'])}: {words.plain(row['reason'])}"
                 )
@@ -124,7 +136,7 @@ def show_looks(page: frames.ThisWeek) -> None:
 
 def show_events(page: frames.ThisWeek) -> None:
     """The next events and who is likely to have enough rackets for each."""
-    st.subheader("Match-ready", anchor=False)
+    st.header("Match-ready", anchor=False)
     if page.events.empty:
         st.caption("No event in the next four weeks is on file. Load calendar.csv to see them here.")
         return
@@ -170,15 +182,14 @@ def show_ready(page: frames.ThisWeek) -> None:
     )
 
 
-def show_table(page: frames.ThisWeek, filters: frames.Filters) -> None:
-    """The ranked list; the numbers stay numbers, so every column can be sorted."""
-    st.subheader("In order of urgency", anchor=False)
+def show_table(page: frames.ThisWeek, filters: frames.Filters) -> list[str]:
+    """The ranked list; the numbers stay numbers, so every column can be sorted. The rackets that are ticked."""
     column = st.column_config
     chosen = st.dataframe(
         page.table,
         key=f"ranked-{data.view_version()}-{hash(filters)}",
         on_select="rerun",
-        selection_mode="single-cell",
+        selection_mode=["multi-row", "single-cell"],
         hide_index=True,
         row_height=screen.TWO_LINES,
         height=screen.table_height(len(page.table), screen.TWO_LINES, at_most=10),
@@ -199,31 +210,35 @@ def show_table(page: frames.ThisWeek, filters: frames.Filters) -> None:
             "due_on": column.DateColumn("Likely on", format="ddd D MMM", width=84),
             "days_left": column.NumberColumn("Days left", format="%d", width=72, help="The likely number of days."),
             "days_band": column.TextColumn("Band, days", width=84, help="8 in 10 such beds end within these days."),
-            "why": column.TextColumn("Why", width=374),
+            "why": column.TextColumn("Why", width=342),
         },
         placeholder="",
         alt="Rackets in order of urgency with life used, days left and the reason.",
     )  # fmt: skip
     st.caption(
-        "Click a line to open its racket. The bars hold the strings against the usual life of their kind; the dates "
+        "Tick the rackets to hand in; click a line to open its racket. The bars hold the strings against the usual "
+        "life of their kind; the dates "
         "follow the player's own history, so an early date can stand beside a short bar."
     )
     cells = chosen["selection"]["cells"]
     if cells:
         open_racket(page.table["racket_id"].iloc[cells[0][0]])
+    return [str(page.table["racket_id"].iloc[row]) for row in chosen["selection"]["rows"]]
 
 
-def show_list(page: frames.ThisWeek) -> None:
-    """The same list for a phone: one paragraph a racket, its name the way to its page."""
-    st.subheader("In order of urgency", anchor=False)
+def show_list(page: frames.ThisWeek) -> list[str]:
+    """The same list for a phone: one paragraph a racket, a box to tick, its number the way to its page."""
+    ticked = []
     is_all = st.session_state.get("list_all", False)
     for row in (page.table if is_all else page.table.head(COUNT_IN_LIST)).to_dict("records"):
         with st.container(gap=None):
             with st.container(
                 horizontal=True, horizontal_alignment="distribute", vertical_alignment="center", wrap=False
             ):
-                st.markdown(f"**{words.plain(row['player'])}**")
                 label = words.plain(row["racket_id"])
+                key = f"tick {row['racket_id']} {data.view_version()}"
+                if st.checkbox(f"**{words.plain(row['player'])}**", key=key):
+                    ticked.append(row["racket_id"])
                 if st.button(
                     label, key=f"open-{row['racket_id']}", icon=":material/chevron_right:", icon_position="right"
                 ):
@@ -232,6 +247,7 @@ def show_list(page: frames.ThisWeek) -> None:
             st.caption(words.plain(row["why"]))
     if not is_all and len(page.table) > COUNT_IN_LIST:
         st.button(f"Show all {len(page.table)}", key="list_all")
+    return ticked
 
 
 def open_racket(racket_id: str) -> None:

@@ -40,7 +40,7 @@ def show_record(page: frames.TrackRecordPage) -> None:
     st.caption(page.when)
     left, right = (st.container(), st.container()) if narrow else st.columns([1, 1.25], gap="large")
     with left:
-        st.subheader("Was the chance right?", anchor=False)
+        st.header("Was the chance right?", anchor=False)
         st.plotly_chart(
             record_charts.calibration(page.calibration, colours, narrow),
             theme=None,
@@ -50,7 +50,7 @@ def show_record(page: frames.TrackRecordPage) -> None:
         )
         st.caption("On the dotted line, as many came in as called. Figures: rackets; lines: 80 % band of the share.")
     with right:
-        st.subheader("Was the weekly band right?", anchor=False)
+        st.header("Was the weekly band right?", anchor=False)
         st.plotly_chart(
             record_charts.weekly_bands(page.weeks, colours, narrow),
             theme=None,
@@ -68,7 +68,7 @@ def show_rules(page: frames.TrackRecordPage) -> None:
     """Three tables: calls, scores of the rackets, scores of the weeks."""
     number, narrow = st.column_config.NumberColumn, screen.is_narrow()
     name_width, width = (136, 74) if narrow else (270, None)
-    st.subheader("Beside the rules of thumb", anchor=False)
+    st.header("Beside the rules of thumb", anchor=False)
     st.dataframe(
         page.calls,
         hide_index=True,
@@ -129,7 +129,7 @@ def show_rules(page: frames.TrackRecordPage) -> None:
 def show_parameters(page: frames.TrackRecordPage) -> None:
     """Every number in force, with what the trade says and where it comes from."""
     narrow = screen.is_narrow()
-    st.subheader("The numbers behind it", anchor=False)
+    st.header("The numbers behind it", anchor=False)
     st.caption(words.plain(page.parameters_note))
     number = st.column_config.NumberColumn
     st.dataframe(

@@ -8,6 +8,7 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard import charts, data, screen
+from dashboard.drawing import drawn
 
 
 def show() -> None:
@@ -23,18 +24,18 @@ def show() -> None:
     st.markdown(page.sentence)
     left, right = (st.container(), st.container()) if narrow else st.columns([1.5, 1], gap="large")
     with left:
-        st.subheader("Restrings a week", anchor=False)
+        st.header("Restrings a week", anchor=False)
         st.plotly_chart(
-            charts.weeks_ahead(page.weeks, page.past, page.club.as_of, colours, narrow),
+            drawn("weeks", lambda: charts.weeks_ahead(page.weeks, page.past, page.club.as_of, colours, narrow)),
             theme=None,
             config=charts.CONFIG,
             key="weeks",
             alt=f"Restrings by week, past and ahead. {page.title}.",
         )
     with right:
-        st.subheader("Hours at the bench", anchor=False)
+        st.header("Hours at the bench", anchor=False)
         st.plotly_chart(
-            charts.bench_hours(page.weeks, colours, narrow),
+            drawn("hours", lambda: charts.bench_hours(page.weeks, colours, narrow)),
             theme=None,
             config=charts.CONFIG,
             key="hours",
@@ -44,9 +45,9 @@ def show() -> None:
             st.caption("No bench hours are on file. Load bench.csv to see whether the work fits.")
     columns = ["Week from", "Restrings, likely", "Band", "Does it fit?"] if narrow else None
     dates = {"Week from": st.column_config.DateColumn(format="ddd D MMM")}
-    st.subheader("Week by week", anchor=False)
+    st.header("Week by week", anchor=False)
     st.dataframe(page.table, hide_index=True, column_order=columns, column_config=dates, placeholder="")
-    st.subheader("By string", anchor=False)
+    st.header("By string", anchor=False)
     if page.strings.empty:
         st.caption("No string is named in the forecast yet.")
     else:

@@ -55,10 +55,13 @@ def clean_columns(resource: Resource) -> dict[str, str]:
     return columns
 
 
-def cell(field: Field, source: str) -> str:
-    """The cell as text, NULL where empty; text for reading keeps its spaces, everything else is trimmed."""
+def cell(field: Field, source: str, is_tidy: bool = False) -> str:
+    """The cell as text, NULL where empty; text for reading keeps its spaces, everything else is trimmed.
+
+    is_tidy: no cell has white space about it, so that there is nothing to trim.
+    """
     column = f"{source}.{quoted(field.name)}"
-    trimmed = f"nullif(trim({column}, {TRIMMED}), '')"
+    trimmed = f"nullif({column}, '')" if is_tidy else f"nullif(trim({column}, {TRIMMED}), '')"
     if field.kind == "text":
         kept = f"nullif({column}, '')"
         return f"case when {trimmed} is not null then {column} end" if field.is_required else kept
@@ -82,12 +85,17 @@ def values(field: Field, text: str) -> dict[str, str]:
         yes, no = (", ".join(literal(word) for word in words) for words in (TRUE_WORDS, FALSE_WORDS))
         return {field.name: f"case when lower({text}) in ({yes}) then true when lower({text}) in ({no}) then false end"}
     if field.kind == "choice":
-        return {field.name: f"lower(replace(replace({text}, ' ', '_'), '-', '_'))"}
+        known = ", ".join(literal(choice) for choice in field.choices)
+        mended = f"lower(replace(replace({text}, ' ', '_'), '-', '_'))"
+        return {field.name: f"case when {text} in ({known}) then {text} else {mended} end"}
     if field.kind == "date":
         is_date = f"regexp_matches({text}, '{DATE_PATTERN}')"
+        # nearly every cell is a plain day: it is known by its length and its dashes, the pattern is for the rest
+        is_day = f"length({text}) = 10 and {text} like '20__-__-__'"
         return {
-            field.name: f"case when {is_date} then try_cast(left({text}, 10) as date) end",
-            field.instant_name: f"case when {is_date} and length({text}) > 10 "
+            field.name: f"case when {is_day} then try_cast({text} as date) "
+            f"when {is_date} then try_cast(left({text}, 10) as date) end",
+            field.instant_name: f"case when length({text}) > 10 and {is_date} "
             f"then try_cast(replace({text}, 'T', ' ') as timestamp) end",
         }
     return {field.name: text}

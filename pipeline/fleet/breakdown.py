@@ -44,6 +44,13 @@ STEPS = {
     "lasted": "it has lasted so far",
     "look": "the inspections",
 }
+_PLAYED = """
+select b.bed_row - 1 as bed, p.spin, p.level, p.surface, p.effective_hours as hours
+from bed_play as p
+join beds as b using (bed_id)
+where p.bed_id in (select bed_id from rackets_now)
+order by bed, p.day, p.activity, p.intensity, p.surface, p.spin, p.level
+"""
 COLUMNS = ("racket_id", "limit", "step", "label", "hours", "order")
 
 
@@ -199,11 +206,12 @@ def _play_factors(s: Snapshot, rows: np.ndarray, limit: str) -> dict[str, np.nda
     h, now, weights = s.estimate.history, s.beds, {(f, lv): (a, p) for f, lv, a, p in s.estimate.weights}
     column = 0 if limit == "breaks" else 1
     index = now.index[rows]
-    play_bed = h.bed[h.play.step] if len(h.play.step) else np.zeros(0, dtype=np.int64)
-    keep = np.isin(play_bed, index)
+    if "bed_play" not in s.frames:
+        s.frames["bed_play"] = s.con.execute(_PLAYED).df()
     place = np.full(h.n_beds, -1)
     place[index] = np.arange(len(index))
-    at, running = place[play_bed[keep]], h.play.hours[keep].copy()
+    played = s.frames["bed_play"].assign(at=lambda f: place[f["bed"]]).query("at >= 0")
+    at, running = played["at"].to_numpy(), played["hours"].to_numpy(dtype=float)
     clock = h.hours[h.last[index]]
     is_played = clock >= ENOUGH_HOURS
     people = s.rackets.set_index("racket_id").reindex(now.racket_id[rows])
@@ -219,7 +227,7 @@ def _play_factors(s: Snapshot, rows: np.ndarray, limit: str) -> dict[str, np.nda
     before, product = np.bincount(at, running, len(rows)), np.ones(len(rows))
     for feature in ("spin", "level", "surface"):
         table = {level: weights[feature, level][column] for level in SESSION_WEIGHTS[feature]}
-        running = running * np.array([table.get(str(v), 1.0) for v in h.play.levels[feature][keep]])
+        running = running * played[feature].map(table).fillna(1.0).to_numpy(dtype=float)
         after = np.bincount(at, running, len(rows))
         usual = np.ones(len(rows))
         if feature in people:

@@ -32,6 +32,7 @@ from pipeline.sql import relation_text
 from pipeline.wear.bed_step import step_on
 from pipeline.wear.history import SIGNS
 from pipeline.wear.look_grades import LIMIT_OF_SIGN, LookGrades, learn_look_grades
+from pipeline.wear.looks import group_of, told
 from pipeline.wear.reference import MATERIALS, value
 
 if TYPE_CHECKING:
@@ -99,10 +100,13 @@ def look_first(s: Snapshot) -> pd.DataFrame:
     is_soft = np.array([MATERIALS[str(m)].is_soft for m in material], dtype=bool)
     applies = np.ones((n, len(SIGNS)), dtype=bool)
     applies[:, SIGNS.index("fraying")] = is_soft  # monofilaments notch and do not fray (common practice)
+    every = np.zeros((n, len(SIGNS)), dtype=np.int64)
+    applies &= told(every, group_of(h.beds["mains_material"])[now.index], used["goes_dead"]) >= 0
     chance = np.stack(
         [_chance(grades, material, i, used, rackets[sign], fresh) for i, sign in enumerate(SIGNS)], axis=1
     )
-    looks = s.estimate.learned.looks
+    group = group_of(h.beds["mains_material"])[now.index]
+    looks = {limit: by_group[group] for limit, by_group in s.estimate.learned.looks.items()}
     alone = np.zeros((n, len(SIGNS)))
     for i in range(len(SIGNS)):
         only = applies & (np.arange(len(SIGNS)) == i)[None, :]
@@ -148,7 +152,8 @@ def every_look(
     chance: np.ndarray, looks: dict[str, np.ndarray], applies: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(n, outcomes) chance of everything a look may show, and the multipliers of the hazard of breaking and of going
-    dead. chance: (n, signs, grades). looks: limit -> (signs, grades). applies: (n, signs), signs that can be graded."""
+    dead. chance: (n, signs, grades). looks: limit -> (signs, grades), or (n, signs, grades) where they differ by bed.
+    applies: (n, signs), signs that can be graded."""
     n = len(chance)
     out, breaks, dead = np.ones((n, 1)), np.ones((n, 1)), np.ones((n, 1))
     for i in range(chance.shape[1]):
@@ -158,7 +163,7 @@ def every_look(
         nothing = np.eye(chance.shape[2])[:1]
         here = np.where(graded, chance[:, i], nothing)
         out = (out[:, :, None] * here[:, None, :]).reshape(n, -1)
-        by_breaks, by_dead = (np.where(graded, looks[limit][i][None, :], 1.0) for limit in ("breaks", "goes_dead"))
+        by_breaks, by_dead = (np.where(graded, looks[limit][..., i, :], 1.0) for limit in ("breaks", "goes_dead"))
         breaks = (breaks[:, :, None] * by_breaks[:, None, :]).reshape(n, -1)
         dead = (dead[:, :, None] * by_dead[:, None, :]).reshape(n, -1)
     return out, breaks, dead
@@ -256,7 +261,7 @@ def _learn_grades(s: Snapshot) -> LookGrades:
     step = step_on(h, bed, looks["day_number"].to_numpy(dtype=np.int64))
     material = h.beds["mains_material"].fillna("unknown").to_numpy()[bed]
     grades = looks[list(SIGNS)].fillna(-1).to_numpy(dtype=np.int64).reshape(len(bed), len(SIGNS))
-    return learn_look_grades(material, _life_used(s, step), grades)
+    return learn_look_grades(material, _life_used(s, step), grades, bed)
 
 
 def _still_fresh(s: Snapshot, rackets: pd.DataFrame) -> np.ndarray:

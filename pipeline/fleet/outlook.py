@@ -17,6 +17,7 @@ from pipeline.fleet.play import ComingPlay
 from pipeline.wear.history import SIGNS, History
 from pipeline.wear.learning import BREAKS, DEAD, Learned
 from pipeline.wear.limits import LN2, cumulative_hazard, life_used_breaks, life_used_dead, survival
+from pipeline.wear.looks import group_of, log_word, look_fade, told
 
 LOAD_NODES = 5
 # how far a racket's part of its player's play over a fortnight is off what it was (assumption)
@@ -101,15 +102,14 @@ def looks_now(h: History, learned: Learned, rackets: pd.DataFrame) -> dict[str, 
         first, last = h.first[index[i]], h.last[index[i]]
         step[i] = first + np.searchsorted(h.day[first : last + 1], look_day[i])
     step = np.minimum(step, h.last[index])
+    group = group_of(h.beds["mains_material"])[index]
+    grades = rackets[list(SIGNS)].fillna(-1).to_numpy(dtype=np.int64)
+    grades = told(grades, group, learned.exposure.x["goes_dead"][step])
     out = {}
     for limit, looks in learned.looks.items():
         x = learned.exposure.x[limit]
-        fade = np.where(seen, np.power(0.5, (x[h.last[index]] - x[step]) / learned.shapes.look_fade), 0.0)
-        total = np.zeros(len(index))
-        for s, sign in enumerate(SIGNS):
-            grade = rackets[sign].to_numpy(dtype=float)
-            total += np.where(np.isfinite(grade), np.log(looks)[s, np.nan_to_num(grade).astype(np.int64)], 0.0)
-        out[limit] = total * fade
+        fade = np.where(seen, look_fade(x[h.last[index]], x[step], learned.shapes.look_fade), 0.0)
+        out[limit] = log_word(looks, group, grades) * fade
     return out
 
 

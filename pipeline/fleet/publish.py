@@ -83,15 +83,11 @@ def publish(s: Snapshot, words: ClubWords, now: datetime, last_log_on: date | No
 
 
 def _write(con: duckdb.DuckDBPyConnection, name: str, frame: pd.DataFrame, replace: bool = True) -> None:
-    numbers = frame.select_dtypes("number").columns
-    clean = frame.copy()
-    clean[numbers] = clean[numbers].replace([np.inf, -np.inf], np.nan)
+    # DuckDB reads a NaN of a frame as null
+    infinite = [c for c in frame.columns if frame[c].dtype.kind == "f" and np.isinf(frame[c].to_numpy()).any()]
+    clean = frame.assign(**{c: frame[c].replace([np.inf, -np.inf], np.nan) for c in infinite}) if infinite else frame
     con.register("incoming", clean)
-    columns = ", ".join(
-        f'case when isnan("{c}") then null else "{c}" end as "{c}"' if clean[c].dtype.kind == "f" else f'"{c}"'
-        for c in clean.columns
-    )
-    con.execute(f"create or {'replace ' if replace else ''}table {name} as select {columns} from incoming")
+    con.execute(f"create or {'replace ' if replace else ''}table {name} as from incoming")
     con.unregister("incoming")
 
 
@@ -195,16 +191,12 @@ def _forecast_strings(s: Snapshot, made: Simulated) -> pd.DataFrame:
         metres = np.sum([f[3] for f in frames if f[1] == string_id], axis=0).reshape(made.jobs.shape) * made.busy
         mains = [f[2] for f in frames if f[1] == string_id and f[0] == "mains"]
         jobs = (mains[0].reshape(made.jobs.shape) if mains else np.zeros(made.jobs.shape)) * made.busy
-        for w in range(FORECAST_WEEKS):
-            rows.append(
-                (
-                    w + 1,
-                    string_id,
-                    float(np.quantile(metres[:, w], 0.5)),
-                    float(np.quantile(metres[:, w], 0.9)),
-                    float(np.quantile(jobs[:, w], 0.5)),
-                )
-            )
+        metres_p50, metres_p90 = np.quantile(metres, [0.5, 0.9], axis=0)
+        jobs_p50 = np.quantile(jobs, 0.5, axis=0)
+        rows += [
+            (w + 1, string_id, float(metres_p50[w]), float(metres_p90[w]), float(jobs_p50[w]))
+            for w in range(FORECAST_WEEKS)
+        ]
     return pd.DataFrame(rows, columns=["week", "string_id", "metres_p50", "metres_p90", "jobs_p50"])
 
 

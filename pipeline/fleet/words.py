@@ -1,6 +1,6 @@
 """Numbers, dates and outcomes put into plain words.
 
-In: plain values (dates, fractions, days, kilograms) and the club's units. Out: short strings ready for a page, a
+In: plain values (dates, fractions, days, kilograms), the club's units and its locale (`in_locale`; en-GB unless told). Out: short strings ready for a page, a
 chart or a terminal. Nothing here reads a table. House words: "about" before an estimate, the 80 % band in brackets,
 "likely to" and "allow for" instead of percentile names, percentages without decimals, dates as "Sat 21 Nov".
 """
@@ -10,6 +10,9 @@ from __future__ import annotations
 import html
 import math
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from datetime import date, datetime
 from typing import Any
 
@@ -45,6 +48,52 @@ REASON_WORDS = {
     "unknown": "not recorded",
 }
 
+HOUSE_LOCALE = "en-GB"
+_locale: ContextVar[str] = ContextVar("locale", default=HOUSE_LOCALE)
+
+
+@contextmanager
+def in_locale(locale: str) -> Iterator[None]:
+    """Numbers, money and the order of a date as the club's locale writes them; the words stay English."""
+    before = _locale.set(locale)
+    try:
+        yield
+    finally:
+        _locale.reset(before)
+
+
+def number(value: float, decimals: int = 0) -> str:
+    """'1,234' or '1.234,5': a number with so many decimals, as the locale groups and points it."""
+    if _locale.get().startswith("en"):
+        return f"{value:,.{decimals}f}"
+    from babel.numbers import format_decimal  # only for a club that writes numbers another way
+
+    pattern = "#,##0" + ("." + "0" * decimals if decimals else "")
+    return format_decimal(round(value, decimals), format=pattern, locale=_locale.get().replace("-", "_"))
+
+
+def money(amount: float, currency: str, decimals: int = 0) -> str:
+    """'€1,234' or '1.234 €': whole units unless told otherwise."""
+    from babel.numbers import format_currency
+
+    shown = round(amount, decimals)
+    locale = _locale.get().replace("-", "_")
+    if decimals:
+        return format_currency(shown, currency, locale=locale)
+    return format_currency(shown, currency, locale=locale, currency_digits=False, format=_whole_money(locale))
+
+
+def _whole_money(locale: str) -> str:
+    """The locale's own pattern of money, without decimals."""
+    from babel import Locale
+
+    return re.sub(r"0[.]0+", "0", str(Locale.parse(locale).currency_formats["standard"].pattern))
+
+
+def is_month_first() -> bool:
+    """Whether the locale writes 'Nov 21' rather than '21 Nov'."""
+    return _locale.get() in ("en-US", "en_US")
+
 
 def is_missing(value: Any) -> bool:
     """True for None, NaN, NaT and NA: what a frame holds where nothing was recorded."""
@@ -67,10 +116,15 @@ def day(value: Any, relative_to: date | None = None) -> str:
     the_day = as_date(value)
     if the_day is None:
         return "no date"
-    text = f"{WEEKDAYS[the_day.weekday()]} {the_day.day} {MONTHS[the_day.month - 1]}"
+    text = f"{WEEKDAYS[the_day.weekday()]} {_day_of_month(the_day)}"
     if relative_to is not None and abs((the_day - relative_to).days) > 300:
         text += f" {the_day.year}"
     return text
+
+
+def _day_of_month(the_day: date) -> str:
+    month = MONTHS[the_day.month - 1]
+    return f"{month} {the_day.day}" if is_month_first() else f"{the_day.day} {month}"
 
 
 def day_unbroken(value: Any, relative_to: date | None = None) -> str:
@@ -91,7 +145,7 @@ def days_between(first: Any, last: Any, relative_to: date | None = None) -> str:
         return "no date"
     if end is None or end <= start:
         return day(start, relative_to)
-    if (start.year, start.month) == (end.year, end.month):
+    if (start.year, start.month) == (end.year, end.month) and not is_month_first():
         return f"{WEEKDAYS[start.weekday()]} {start.day} to {day(end, relative_to)}"
     return f"{day(start)} to {day(end, relative_to)}"
 
@@ -133,10 +187,10 @@ def whole_days(days: Any) -> int:
     return int(min(max(round(float(days)), 0), DAYS_CAP))
 
 
-def count(number: int, one: str, many: str | None = None) -> str:
+def count(amount: int, one: str, many: str | None = None) -> str:
     """'1 racket', '9 rackets', 'no rackets'."""
-    noun = one if number == 1 else (many or one + "s")
-    return f"no {noun}" if number == 0 else f"{number:,} {noun}"
+    noun = one if amount == 1 else (many or one + "s")
+    return f"no {noun}" if amount == 0 else f"{number(amount)} {noun}"
 
 
 def verb(number: int, one: str, many: str) -> str:
@@ -148,16 +202,17 @@ def hours(value: Any) -> str:
     """'11 h', '0.5 h': hours of play, one decimal below ten."""
     if is_missing(value):
         return "not known"
-    number = float(value)
-    return f"{number:.1f} h" if number < 9.95 and not math.isclose(number, round(number)) else f"{round(number)} h"
+    amount = float(value)
+    is_whole = amount >= 9.95 or math.isclose(amount, round(amount))
+    return f"{number(amount, 0 if is_whole else 1)} h"
 
 
 def hours_from_minutes(minutes: Any) -> str:
     """Bench or court minutes as whole hours, as minutes below one hour."""
     if is_missing(minutes):
         return "not known"
-    number = float(minutes)
-    return f"{round(number)} min" if number < 60 else f"{round(number / 60)} h"
+    amount = float(minutes)
+    return f"{round(amount)} min" if amount < 60 else f"{number(amount / 60)} h"
 
 
 def tension(mains_kg: Any, crosses_kg: Any, unit: str = "kg") -> str:
@@ -173,7 +228,7 @@ def tension(mains_kg: Any, crosses_kg: Any, unit: str = "kg") -> str:
 
 def _half(value: float) -> str:
     rounded = round(value * 2) / 2
-    return f"{rounded:.0f}" if rounded == int(rounded) else f"{rounded:.1f}"
+    return number(rounded) if rounded == int(rounded) else number(rounded, 1)
 
 
 def grade(value: Any) -> str:

@@ -2,7 +2,7 @@
 -- play log, or the time before a player's log begins. Hours a day: the player's own logged mean, else hours_week, else the level's
 -- usual hours. Such play is an assumption; it lets restrings alone teach intervals.
 with logged as (
-    select player_id, min(played_on) as first_on, max(played_on) as last_on, sum(session_minutes order by played_on, session_id, racket_id) as minutes_all
+    select player_id, min(played_on) as first_on, max(played_on) as last_on, exact_sum(session_minutes) as minutes_all
     from sessions_logged
     group by player_id
 ),

@@ -7,7 +7,7 @@ select
     s.surface,
     coalesce(s.spin, 'moderate') as spin,
     coalesce(s.level, 'regional') as level,
-    sum(s.effective_hours * x.share order by session_row) as effective_hours
+    exact_sum(s.effective_hours * x.share) as effective_hours
 from session_beds as x
 join session_hours as s using (session_row)
 join beds as b on b.bed_id = x.bed_id

@@ -134,6 +134,8 @@ select
     coalesce(e.strung_on_at, e.starts_at_undated) as starts_at,
     e.starts_at_undated,
     e.bed_number,
+    -- a number for every bed, by racket and time
+    row_number() over (order by e.racket_id, e.strung_on, e.restring_id) as bed_row,
     s.is_string_known
         and coalesce(e.next_broke_where, 'centre') not in ('edge', 'grommet')
         and coalesce(e.end_reason, 'none') not in ('frame_fault', 'broke_on_machine') as teaches_abrasion

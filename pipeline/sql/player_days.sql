@@ -2,9 +2,9 @@
 select
     player_id,
     played_on as day,
-    sum(hours order by session_row) as hours,
-    sum(abrasion_hours order by session_row) as abrasion_hours,
-    sum(playability_hours order by session_row) as playability_hours
+    exact_sum(hours) as hours,
+    exact_sum(abrasion_hours) as abrasion_hours,
+    exact_sum(playability_hours) as playability_hours
 from session_hours
 where player_id is not null
 group by player_id, played_on

@@ -63,8 +63,7 @@ select
     case
         when player_id is null then 0.0
         else usage_hours / greatest(
-            sum(case when status in ('in_play', 'no_bed') then usage_hours else 0 end) over (
-                partition by player_id order by racket_id rows between unbounded preceding and unbounded following)
+            exact_sum(case when status in ('in_play', 'no_bed') then usage_hours else 0 end) over (partition by player_id)
                 + case when status in ('in_play', 'no_bed') then 0 else usage_hours end,
             0.0001)
     end as share

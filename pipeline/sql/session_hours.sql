@@ -1,6 +1,7 @@
 -- grain: as sessions. Adds what the session costs a bed, in reference hours: abrasion_hours towards breaking and playability_hours
 -- towards going dead (one hour of singles, regional level, moderate topspin, hard court = 1 of each). A written count of balls
--- corrects the hours of a practice by at most a factor of two against the usual hits an hour.
+-- corrects the hours of a practice by at most a factor of two against the usual hits an hour. session_row is a key and no more:
+-- its order means nothing.
 with described as (
     select
         s.*,
@@ -33,7 +34,7 @@ weighted as (
 )
 
 select
-    row_number() over (order by played_on, source, session_id, player_id, racket_id) as session_row,
+    row_number() over () as session_row,
     session_id, source, player_id, racket_id, played_on, played_on_at, session_minutes, hours, activity, intensity,
     surface_or_default as surface, event, level, spin, squad,
     hours * hits_factor as effective_hours,

@@ -18,15 +18,15 @@ held as (
 
 named as (
     select player_id, racket_id, date_trunc('month', played_on)::date as month_on,
-           sum(hours order by session_row) filter (where source = 'practice') as practice_hours,
-           sum(hours order by session_row) filter (where source = 'match') as match_hours
+           exact_sum(case when source = 'practice' then hours end) as practice_hours,
+           exact_sum(case when source = 'match' then hours end) as match_hours
     from sessions_valid
     where racket_id is not null
     group by all
 ),
 
 player_total as (
-    select player_id, sum(hours order by session_row) as hours_all, sum(hours order by session_row) filter (where racket_id is null) as hours_unnamed
+    select player_id, exact_sum(case when racket_id is null then hours end) as hours_unnamed
     from sessions_valid
     group by player_id
 ),
@@ -60,8 +60,8 @@ evidence as (
 smoothed as (
     select
         h.player_id, h.racket_id, h.month_on, any_value(h.role) as role,
-        coalesce(sum(v.known_hours * power(0.5, abs(date_diff('month', v.month_on, h.month_on)) / r.half_life) order by v.month_on), 0) as known_hours,
-        coalesce(sum(v.endings * power(0.5, abs(date_diff('month', v.month_on, h.month_on)) / r.half_life) order by v.month_on), 0) as endings
+        coalesce(exact_sum(v.known_hours * power(0.5, abs(date_diff('month', v.month_on, h.month_on)) / r.half_life)), 0) as known_hours,
+        coalesce(exact_sum(v.endings * power(0.5, abs(date_diff('month', v.month_on, h.month_on)) / r.half_life)), 0) as endings
     from held as h
     cross join (select value as half_life from reference_values where name = 'usage_half_life_months') as r
     left join evidence as v on v.player_id = h.player_id and v.racket_id = h.racket_id

@@ -1,14 +1,15 @@
 """From a club's facts to everything the model knows about it at one origin.
 
 In: a connection with the clean tables attached as `facts`, and the origin. Out: Estimate, and the relations of
-pipeline.sql in the connection. Shapes and weights are fitted where a limit has enough endings; a new club keeps the
-trade values, and says so.
+pipeline.sql in the connection. Shapes and weights are fitted where a limit has enough endings, and adopted where held-out
+weeks are forecast better; a new club keeps the trade values, and says so.
 """
 
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, dataclass, replace
+import math
+from dataclasses import asdict, dataclass
 from datetime import date
 
 import duckdb
@@ -16,27 +17,31 @@ import numpy as np
 
 from pipeline.sql import WeightRow, run_relations, run_weighted
 from pipeline.wear import fitting
+from pipeline.wear.adoption import adopt, shapes_of, weights_of
+from pipeline.wear.held_out import Comparison
 from pipeline.wear.history import History, read_history
 from pipeline.wear.learning import BREAKS, DEAD, UNKNOWN, Learned, Shapes, learn
-from pipeline.wear.limits import break_features, lives_of
 from pipeline.wear.reference import VALUES, session_weight_rows
 
-ENOUGH_ENDINGS = 30
 # a fit is made anew after so many new endings, or so large a part more, or so many days
 ENOUGH_NEW = 10.0
 NEW_PART = 0.03
 MAX_AGE_DAYS = 28
+LIMIT_WORDS = {"breaks": "breaking", "goes_dead": "going dead"}
 
 
 @dataclass(frozen=True)
 class Kept:
     """Fits made at an earlier origin, in force until enough is new. endings: how many there were, all limits
-    together.
+    together. evidence: the held-out weeks on which each limit was decided. by_hand: who chose the trade values, if
+    anybody did; then there are no fits, and they stay so.
     """
 
     as_of: date
     endings: float
     fits: dict[str, fitting.Fit]
+    evidence: tuple[Comparison, ...] = ()
+    by_hand: str = ""
 
     def to_json(self) -> str:
         """As text, for the store."""
@@ -46,7 +51,17 @@ class Kept:
             row["family"] = [float(x) for x in f.family]
             row["weights"] = [[feature, level, w] for (feature, level), w in f.weights.items()]
             rows.append(row)
-        return json.dumps({"as_of": self.as_of.isoformat(), "endings": self.endings, "fits": rows})
+        evidence = [{k: None if v != v else v for k, v in asdict(c).items()} for c in self.evidence]
+        return json.dumps(
+            {
+                "as_of": self.as_of.isoformat(),
+                "endings": self.endings,
+                "fits": rows,
+                "evidence": evidence,
+                "by_hand": self.by_hand,
+            },
+            allow_nan=False,
+        )
 
     @staticmethod
     def from_json(text: str) -> Kept:
@@ -58,14 +73,25 @@ class Kept:
                 row["family"] = np.array(row["family"])
                 row["weights"] = {(feature, level): w for feature, level, w in row["weights"]}
                 fits[row["limit"]] = fitting.Fit(**row)
-            return Kept(date.fromisoformat(made["as_of"]), float(made["endings"]), fits)
+                if not fits[row["limit"]].spreads:
+                    raise KeyError("spreads")
+            evidence = tuple(Comparison(**{k: math.nan if v is None else v for k, v in c.items()}) for c in made["evidence"])
+            return Kept(date.fromisoformat(made["as_of"]), float(made["endings"]), fits, evidence, made["by_hand"])
         except (KeyError, TypeError) as error:
             raise ValueError(f"The kept fit cannot be read ({error}); it is made anew at the next refresh.") from error
 
     def serves(self, as_of: date, endings: float) -> bool:
-        """Whether it may stand at `as_of`: not from the future, at most MAX_AGE_DAYS old, little new since."""
+        """Whether it may stand at `as_of`: chosen by hand, or not from the future, at most MAX_AGE_DAYS old, little
+        new since."""
+        if self.by_hand:
+            return True
         age = (as_of - self.as_of).days
         return 0 <= age <= MAX_AGE_DAYS and 0 <= endings - self.endings <= max(ENOUGH_NEW, NEW_PART * self.endings)
+
+
+def trade_by_hand(since: date, by: str) -> Kept:
+    """Trade values, chosen by a person: they stand whatever is new."""
+    return Kept(since, 0.0, {}, (), by)
 
 
 @dataclass(frozen=True)
@@ -88,12 +114,17 @@ class Estimate:
             limit: float(ended[:, code].sum()) if len(ended) else 0.0
             for limit, code in (("breaks", BREAKS), ("goes_dead", DEAD))
         }
-        if not self.fits:
-            worn = count["breaks"] + count["goes_dead"]
+        worn = count["breaks"] + count["goes_dead"]
+        if self.kept.by_hand:
+            return f"Runs on trade values by hand, since {self.kept.as_of} ({self.kept.by_hand}); run learn to go back."
+        if not self.fits and not self.kept.evidence:
             return f"Runs on trade values: {worn:.0f} endings from wear are on file, too few to learn from."
-        own = " and ".join({"breaks": "breaking", "goes_dead": "going dead"}[f] for f in self.fits)
         told = f"{count['breaks']:.0f} breaks and {count['goes_dead']:.0f} complaints of lost feel"
-        return f"Learned from this club's own {told}: {own}."
+        if not self.fits:
+            return f"Runs on trade values: this club's own {told} do not yet forecast its held-out weeks better."
+        own = " and ".join(LIMIT_WORDS[f] for f in self.fits)
+        rest = [LIMIT_WORDS[k] for k in LIMIT_WORDS if k not in self.fits]
+        return f"Learned from this club's own {told}: {own}." + (f" Trade values: {rest[0]}." if rest else "")
 
 
 def estimate(
@@ -116,11 +147,8 @@ def estimate(
     learned = learn(history)
     if not is_fitting:
         return Estimate(as_of, history, learned, trade, {}, Kept(as_of, endings, {}))
-    fits = {}
-    for limit, code in (("breaks", BREAKS), ("goes_dead", DEAD)):
-        if float(learned.responsibility[:, code].sum()) >= ENOUGH_ENDINGS:
-            fits[limit] = fitting.fit(problem_of(history, learned, limit))
-    made = Kept(as_of, endings, fits)
+    fits, evidence = adopt(history, learned)
+    made = Kept(as_of, endings, fits, evidence)
     if not fits:
         return Estimate(as_of, history, learned, trade, {}, made)
     shapes, weights = shapes_of(fits, learned.shapes), weights_of(fits)
@@ -132,44 +160,3 @@ def estimate(
 def count_endings(h: History) -> float:
     """Endings on file that may be wear's."""
     return float(np.isin(h.cause, (BREAKS, DEAD, UNKNOWN)).sum())
-
-
-def problem_of(h: History, learned: Learned, limit: str) -> fitting.Problem:
-    """The likelihood of one limit, given the causes and inspections as learned so far."""
-    known = h.beds["is_string_known"].to_numpy(dtype=bool)
-    trade, lives = Shapes(), lives_of(h.beds)
-    if limit == "breaks":
-        names, features = break_features(h.beds)
-        counts, code = known & h.beds["teaches_abrasion"].to_numpy(dtype=bool), BREAKS
-        base, rest = lives.break_hours, np.zeros(len(h.bed))
-        shape, strength = trade.shape_breaks, trade.strength_breaks
-    else:
-        names, features = (), np.zeros((h.n_beds, 0))
-        counts, code = known, DEAD
-        base, rest = lives.dead_hours, lives.rest[h.bed] * np.log10(1.0 + h.age_hours)
-        shape, strength = trade.shape_dead, trade.strength_dead
-    return fitting.Problem(
-        h, limit, base, rest, learned.factor[limit], learned.responsibility[:, code], counts.astype(float), features,
-        names,
-        shape, strength, trade.share_reporting, trade.strength_family, np.ones(len(h.day)),
-    )  # fmt: skip
-
-
-def shapes_of(fits: dict[str, fitting.Fit], base: Shapes) -> Shapes:
-    """Shapes with the fitted numbers in place of the trade's."""
-    if "breaks" in fits:
-        f = fits["breaks"]
-        base = replace(base, shape_breaks=f.shape, strength_breaks=f.strength, bed_effects=tuple(f.bed_effects.items()))
-    if "goes_dead" in fits:
-        f = fits["goes_dead"]
-        base = replace(base, shape_dead=f.shape, strength_dead=f.strength, rest_scale=f.rest_scale)
-    return base
-
-
-def weights_of(fits: dict[str, fitting.Fit]) -> tuple[WeightRow, ...]:
-    """Session weights with the fitted ones in place of the trade's."""
-    abrasion = fits["breaks"].weights if "breaks" in fits else {}
-    playability = fits["goes_dead"].weights if "goes_dead" in fits else {}
-    return tuple(
-        (f, lv, abrasion.get((f, lv), a), playability.get((f, lv), p)) for f, lv, a, p in session_weight_rows()
-    )

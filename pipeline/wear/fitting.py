@@ -23,6 +23,7 @@ from pipeline.wear.limits import LN2
 from pipeline.wear.reference import SESSION_WEIGHTS
 
 WINDOW_DAYS = 7
+SLOPE_STEP = 1e-3
 REFERENCE_LEVELS = {
     "activity": ("singles",),
     "intensity": ("normal", "match"),
@@ -56,12 +57,15 @@ class Problem:
     trade_strength: float
     share_reporting: float
     strength_family: float
-    memory: np.ndarray
 
 
 @dataclass(frozen=True)
 class Fit:
-    """Fitted numbers of one limit. weights: (feature, level) -> weight; bed_effects: name -> effect on log life."""
+    """Fitted numbers of one limit. weights: (feature, level) -> weight; bed_effects: name -> effect on log life.
+
+    spreads: name -> standard deviation, of the logarithm (of bed_effects as they are); see `names_of` for the names.
+    steepness: part of the shape that forecasts are made with.
+    """
 
     limit: str
     shape: float
@@ -73,6 +77,8 @@ class Fit:
     log_likelihood: float
     trade_log_likelihood: float
     endings: float
+    spreads: dict[str, float]
+    steepness: float = 1.0
 
 
 class _Layout:
@@ -82,9 +88,13 @@ class _Layout:
         column = 0 if p.limit == "breaks" else 1
         self.weight_keys: list[tuple[str, str]] = []
         trade: list[float] = []
+        # (n_rows,) index of the weight of each row of play by feature; -1 where its level is held
         self.codes: dict[str, np.ndarray] = {}
+        # levels held at their trade value are part of the offset
+        self.offset = np.zeros(len(p.h.play.hours))
         for feature, levels in SESSION_WEIGHTS.items():
-            present = set(np.unique(p.h.play.levels[feature].astype(str))) if len(p.h.play.hours) else set()
+            names, code = p.h.play.coded(feature)
+            present = set(np.array(names)[np.unique(code[code >= 0])]) if len(names) else set()
             index = {}
             for level, pair in levels.items():
                 if level in REFERENCE_LEVELS[feature] or level not in present:
@@ -94,15 +104,19 @@ class _Layout:
                 index[level] = len(self.weight_keys)
                 self.weight_keys.append((feature, level))
                 trade.append(np.log(pair[column]))
-            self.codes[feature] = np.array([index.get(v, -1) for v in p.h.play.levels[feature]], dtype=np.int64)
+            self.codes[feature] = np.array([*(index.get(n, -1) for n in names), -1], dtype=np.int64)[code]
+            held = [0.0 if n in index or n not in levels else float(np.log(levels[n][column])) for n in names]
+            self.offset += np.array([*held, 0.0])[code]
+        # the step a bed ended in, and the first within the week that ends with it
+        self.end = p.h.last
+        recent = (p.h.day > (p.h.day[self.end] - WINDOW_DAYS)[p.h.bed])
+        self.start = self.end + 1 - np.add.reduceat(recent.astype(np.int64), p.h.first)
+        # lives that rest takes a week at the age of the ending
+        age = p.h.age_hours[self.end]
+        by_decade = p.rest_log[self.end] / np.log10(1.0 + age)
+        self.rest_week = by_decade * WINDOW_DAYS * 24.0 / (np.log(10.0) * (1.0 + age))
         self.n_weights = len(self.weight_keys)
         self.trade_weights = np.array(trade)
-        # levels held at their trade value are part of the offset
-        self.offset = np.zeros(len(p.h.play.hours))
-        for feature, levels in SESSION_WEIGHTS.items():
-            fixed = self.codes[feature] < 0
-            table = {level: np.log(pair[column]) for level, pair in levels.items()}
-            self.offset += np.where(fixed, [table.get(v, 0.0) for v in p.h.play.levels[feature]], 0.0)
         self.n_family = len(p.h.families)
         self.n_bed = p.bed_features.shape[1]
         self.size = 3 + self.n_family + self.n_weights + self.n_bed
@@ -143,24 +157,24 @@ def objective(v: np.ndarray, p: Problem, at: _Layout) -> tuple[float, np.ndarray
     play_x = _segment_cumsum(play, h.first, h.bed) * inverse_life[h.bed]
     x = np.maximum(play_x + rest_scale * p.rest_log, 1e-9)
     z = LN2 * np.power(x, k)
-    m = p.multiplier
     is_first = np.zeros(len(z), dtype=bool)
     is_first[h.first] = True
-    z_before = np.where(is_first, 0.0, np.concatenate([[0.0], z[:-1]]))
-    dz = z - z_before
-    mem = p.memory
-    bed_hazard = np.add.reduceat(m * dz * mem, h.first) * p.counts
+    dz = z - np.where(is_first, 0.0, np.concatenate([[0.0], z[:-1]]))
     f = np.exp(log_f)[family]
-    ended = p.ended * p.counts * mem[h.last]
+    ended = p.ended * p.counts
+    # an ending falls somewhere within the last step: half of that step was outlasted
+    end = at.end
+    wm = p.multiplier * _outlasted(p.ended, end, len(z))
+    bed_hazard = np.add.reduceat(wm * dz, h.first) * p.counts
     z_player = np.bincount(player, bed_hazard * f, n_players + 1)
     n_player = np.bincount(player, ended, n_players + 1)
-    # endings: hazard over the last week in play
-    last_day = h.day[h.last]
-    recent = h.day > (last_day[h.bed] - WINDOW_DAYS)
-    start = _first_recent(recent, h)
-    z_end, z_start = z[h.last], np.where(start == h.first, 0.0, z[np.maximum(start - 1, 0)])
-    added = np.maximum(z_end - z_start, 1e-7)
-    log_like = float((ended * (log_f[family] + np.log(m[h.last]) + np.log(added / WINDOW_DAYS))).sum())
+    # its hazard a day: the slope of z in the middle of that step, times the life used a day over the last week in play
+    before = np.where(end == h.first, 0.0, play_x[np.maximum(end - 1, 0)])
+    middle = np.maximum((play_x[end] + before) / 2.0 + rest_scale * p.rest_log[end], 1e-9)
+    play_start = np.where(at.start == h.first, 0.0, play_x[np.maximum(at.start - 1, 0)])
+    used = np.maximum(play_x[end] - play_start + rest_scale * at.rest_week, 1e-7)
+    log_hazard = log_f[family] + np.log(p.multiplier[end] * LN2 * used / WINDOW_DAYS) + log_k
+    log_like = float((ended * (log_hazard + (k - 1.0) * np.log(middle))).sum())
     full = gammaln(a + n_player) - gammaln(a) + a * np.log(a) - (a + n_player) * np.log(a + z_player)
     d_z = -(a + n_player) / (a + z_player)
     d_a = digamma(a + n_player) - digamma(a) + np.log(a) + 1.0 - np.log(a + z_player) + d_z
@@ -178,21 +192,20 @@ def objective(v: np.ndarray, p: Problem, at: _Layout) -> tuple[float, np.ndarray
     log_like += float(full.sum())
     # gradient with respect to every z
     per_bed = d_z[player] * f * p.counts
-    wm = m * mem
-    g = per_bed[h.bed] * wm
     next_wm = np.where(np.append(is_first[1:], True), 0.0, np.append(wm[1:], 0.0))
-    g -= per_bed[h.bed] * next_wm
-    g_end = np.zeros(len(z))
-    g_end[h.last] += ended / added * (added > 1e-7)
-    has_start = start != h.first
-    np.add.at(g_end, np.maximum(start - 1, 0)[has_start], -(ended / added * (added > 1e-7))[has_start])
-    g += g_end
-    dz_dx = LN2 * k * np.power(x, k - 1.0)
-    g_x = g * dz_dx
+    g = per_bed[h.bed] * (wm - next_wm)
+    g_x = g * LN2 * k * np.power(x, k - 1.0)
+    by_middle, by_used = ended * (k - 1.0) / middle, ended / used * (used > 1e-7)
+    by_rest = float((by_middle * p.rest_log[end] + by_used * at.rest_week).sum() + (g_x * p.rest_log).sum())
+    # from here on g_x is the slope by the life used in play alone
+    g_x[end] += by_middle / 2.0 + by_used
+    has_before, has_start = end != h.first, at.start != h.first
+    np.add.at(g_x, (end - 1)[has_before], by_middle[has_before] / 2.0)
+    np.add.at(g_x, (at.start - 1)[has_start], -by_used[has_start])
     grad = np.zeros(at.size)
-    grad[0] = float((g * z * np.log(x)).sum()) * k
+    grad[0] = float((g * z * np.log(x)).sum()) * k + float((ended * (1.0 + k * np.log(middle))).sum())
     grad[1] = float(d_a.sum()) * a
-    grad[2] = float((g_x * p.rest_log).sum()) * rest_scale
+    grad[2] = by_rest * rest_scale
     grad[3 : 3 + at.n_family] = np.bincount(family, ended + d_z[player] * f * bed_hazard, at.n_family)
     tail = _reverse_segment_cumsum(g_x * inverse_life[h.bed], h.last, h.bed)
     row = cost * tail[h.play.step]
@@ -227,13 +240,35 @@ def objective(v: np.ndarray, p: Problem, at: _Layout) -> tuple[float, np.ndarray
     return -(log_like - penalty), -grad
 
 
-def _first_recent(recent: np.ndarray, h: History) -> np.ndarray:
-    """(n_beds,) index of the first step within the window that ends on the bed's last day."""
-    return h.last + 1 - np.add.reduceat(recent.astype(np.int64), h.first)
+def _outlasted(ended: np.ndarray, end: np.ndarray, n_steps: int) -> np.ndarray:
+    """(n_steps,) how much of each step a bed is taken to have outlasted."""
+    out = np.ones(n_steps)
+    out[end] -= 0.5 * ended
+    return out
 
 
-def fit(p: Problem, max_iterations: int = 80) -> Fit:
-    """Maximise the penalised marginal likelihood from the trade values on."""
+def names_of(p: Problem, at: _Layout) -> list[str]:
+    """The parameters by name, in the order of the vector."""
+    families = [f"family {name}" for name in p.h.families]
+    weights = [f"{feature} {level}" for feature, level in at.weight_keys]
+    return ["shape", "strength", "rest_scale", *families, *weights, *p.bed_feature_names]
+
+
+def spreads_at(v: np.ndarray, p: Problem, at: _Layout) -> np.ndarray:
+    """(size,) standard deviations by the curvature at the optimum (Laplace): root of the diagonal of the inverse
+    Hessian of the penalised marginal likelihood, which is the slope of its analytic gradient."""
+    hessian = np.empty((at.size, at.size))
+    for i in range(at.size):
+        step = np.zeros(at.size)
+        step[i] = SLOPE_STEP
+        hessian[i] = (objective(v + step, p, at)[1] - objective(v - step, p, at)[1]) / (2.0 * SLOPE_STEP)
+    values, vectors = np.linalg.eigh((hessian + hessian.T) / 2.0)
+    # a direction that curves the wrong way stands at a bound: it says no more than the prior of the widest number
+    return np.asarray(np.sqrt((vectors**2 / np.maximum(values, 1.0 / max(SPREAD.values()) ** 2)[None, :]).sum(axis=1)))
+
+
+def fit(p: Problem, max_iterations: int = 80, has_spreads: bool = True) -> Fit:
+    """Maximise the penalised marginal likelihood from the trade values on. has_spreads: work the spreads out too."""
     at = _Layout(p)
     v0 = np.zeros(at.size)
     v0[0], v0[1] = np.log(p.trade_shape), np.log(p.trade_strength)
@@ -249,6 +284,7 @@ def fit(p: Problem, max_iterations: int = 80) -> Fit:
         objective, v0, args=(p, at), jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": max_iterations}
     )
     log_k, log_a, log_rest, log_f, weights, effects = at.split(found.x)
+    spreads = spreads_at(found.x, p, at) if has_spreads else np.zeros(0)
     return Fit(
         p.limit,
         float(np.exp(log_k)),
@@ -260,4 +296,5 @@ def fit(p: Problem, max_iterations: int = 80) -> Fit:
         -float(found.fun),
         -float(objective(v0, p, at)[0]),
         float((p.ended * p.counts).sum()),
+        dict(zip(names_of(p, at), (float(x) for x in spreads), strict=False)),
     )

@@ -6,7 +6,9 @@ Steps are the days that matter to a bed, sorted by bed and day; cumulative play 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import duckdb
 import numpy as np
@@ -26,31 +28,58 @@ order by b.racket_id, b.strung_on, b.bed_id
 """
 
 _STEPS = """
-select s.*, extract(epoch from s.day)::bigint // 86400 as day_number,
-       extract(epoch from s.looked_on)::bigint // 86400 as looked_number
-from bed_steps as s
-join beds as b using (bed_id)
-order by b.racket_id, b.strung_on, b.bed_id, s.day
+select bed_row - 1 as bed, extract(epoch from day)::bigint // 86400 as day_number,
+       coalesce(extract(epoch from looked_on)::bigint // 86400, -1) as looked_number,
+       age_hours, hours_so_far, share_variance_so_far, abrasion_so_far, playability_so_far,
+       coalesce(fraying, -1) as fraying, coalesce(notching, -1) as notching,
+       coalesce(misalignment, -1) as misalignment, coalesce(lost_feel, -1) as lost_feel
+from bed_steps
+order by bed_row, day
 """
 
 
 _PLAY = """
-select p.*, extract(epoch from p.day)::bigint // 86400 as day_number
+select b.bed_row - 1 as bed, extract(epoch from p.day)::bigint // 86400 as day_number, p.* exclude (bed_id, day)
 from bed_play as p
 join beds as b using (bed_id)
-order by b.racket_id, b.strung_on, b.bed_id, p.day, p.activity, p.intensity, p.surface, p.spin, p.level
+order by b.bed_row, p.day, p.activity, p.intensity, p.surface, p.spin, p.level
 """
 
 
 @dataclass(frozen=True)
 class Play:
     """Kinds of play, one row each (n_rows,): the step it belongs to, effective hours, and its levels by feature
-    name.
+    name (arrays of names, or pandas categoricals of them).
     """
 
     step: np.ndarray
     hours: np.ndarray
-    levels: dict[str, np.ndarray]
+    levels: dict[str, Any]
+
+    def coded(self, feature: str) -> tuple[tuple[str, ...], np.ndarray]:
+        """Names of the levels met, and (n_rows,) which of them each row has."""
+        levels = self.levels[feature]
+        if not isinstance(levels, pd.Categorical):
+            levels = pd.Categorical(levels)
+        return tuple(str(n) for n in levels.categories), levels.codes.astype(np.int64)
+
+
+class PlayOnFile(Play):
+    """Play that is read when it is first asked for: only a fit looks at all of it."""
+
+    def __init__(self, read: Callable[[], Play]) -> None:
+        object.__setattr__(self, "_read", read)
+
+    def __getattr__(self, name: str) -> Any:
+        if name not in ("step", "hours", "levels"):
+            raise AttributeError(name)
+        made = self._read()
+        for one in ("step", "hours", "levels"):
+            object.__setattr__(self, one, getattr(made, one))
+        return getattr(made, name)
+
+    def __reduce__(self) -> tuple[type[Play], tuple[Any, ...]]:
+        return Play, (self.step, self.hours, self.levels)
 
 
 @dataclass(frozen=True)
@@ -97,29 +126,48 @@ class History:
         return len(self.first)
 
 
+def last_played(h: History) -> np.ndarray:
+    """(n_beds,) index of the last step with play on it; the last step of a bed that was never played."""
+    if h.n_beds == 0:
+        return np.zeros(0, dtype=np.int64)
+    before = np.concatenate([[0.0], h.hours[:-1]])
+    before[h.first] = 0.0
+    played = np.where(h.hours > before, np.arange(len(h.day)), -1)
+    found = np.maximum.reduceat(played, h.first)
+    return np.where(found >= 0, found, h.last)
+
+
 def read_history(con: duckdb.DuckDBPyConnection) -> History:
     """The club's history from the relations `beds`, `bed_players` and `bed_steps`."""
     beds = con.execute(_BEDS).df()
     steps = con.execute(_STEPS).df()
-    position = pd.Series(np.arange(len(beds)), index=beds["bed_id"])
-    bed = position.loc[steps["bed_id"]].to_numpy() if len(steps) else np.zeros(0, dtype=np.int64)
+    bed = steps["bed"].to_numpy(dtype=np.int64)
     first = np.searchsorted(bed, np.arange(len(beds)), side="left")
     last = np.searchsorted(bed, np.arange(len(beds)), side="right") - 1
     grades = (
-        np.stack([steps[s].fillna(-1).to_numpy(dtype=np.int64) for s in SIGNS], axis=1)
+        np.stack([steps[s].to_numpy(dtype=np.int64) for s in SIGNS], axis=1)
         if len(steps)
         else np.zeros((0, 4), np.int64)
     )
     day = steps["day_number"].to_numpy(dtype=np.int64)
-    looked_day = steps["looked_number"].fillna(-1).to_numpy(dtype=np.int64)
+    looked_day = steps["looked_number"].to_numpy(dtype=np.int64)
     # a look is a step of the same bed: find it by the joint key (bed, day), which is sorted
     span = int(day.max() - day.min() + 2) if len(day) else 1
     base = int(day.min()) if len(day) else 0
     key = bed.astype(np.int64) * span + (day - base)
     looked = np.where(looked_day >= 0, np.searchsorted(key, bed * span + (looked_day - base)), -1)
-    play = con.execute(_PLAY).df()
-    play_bed = position.loc[play["bed_id"]].to_numpy() if len(play) else np.zeros(0, dtype=np.int64)
-    play_step = np.searchsorted(key, play_bed * span + (play["day_number"].to_numpy(dtype=np.int64) - base))
+
+    def read_play() -> Play:
+        there = con.execute("select extract(epoch from as_of)::bigint // 86400 from origin").fetchone()
+        if there != as_of:
+            raise ValueError("The play is asked for after the relations were built for another origin: ask before.")
+        play = con.execute(_PLAY).df()
+        step = np.searchsorted(
+            key, play["bed"].to_numpy(dtype=np.int64) * span + (play["day_number"].to_numpy() - base)
+        )
+        levels = {f: pd.Categorical(play[f]) for f in SESSION_WEIGHTS}
+        return Play(step, play["effective_hours"].to_numpy(dtype=float), levels)
+
     player, players = pd.factorize(beds["player_id"])
     squad, squads = pd.factorize(beds["squad"])
     family, families = pd.factorize(beds["family"])
@@ -148,7 +196,5 @@ def read_history(con: duckdb.DuckDBPyConnection) -> History:
         squads=tuple(str(s) for s in squads),
         families=tuple(str(f) for f in families),
         as_of_day=int(as_of[0]),
-        play=Play(
-            play_step, play["effective_hours"].to_numpy(dtype=float), {f: play[f].to_numpy() for f in SESSION_WEIGHTS}
-        ),
+        play=PlayOnFile(read_play),
     )

@@ -14,31 +14,18 @@ import numpy as np
 
 from pipeline.wear.baseline import STRAIGHT, Baseline, learn_baseline
 from pipeline.wear.drift import Level, follow
-from pipeline.wear.history import CAUSES, SIGNS, History
+from pipeline.wear.history import CAUSES, History
 from pipeline.wear.limits import Lives, cumulative_hazard, life_used_breaks, life_used_dead, lives_of
-from pipeline.wear.other_causes import OtherCauses, learn_other_causes
+from pipeline.wear.looks import Looked, priors
+from pipeline.wear.other_causes import DaysAtRisk, OtherCauses
 from pipeline.wear.reference import value
 
 BREAKS, DEAD, MISHIT, OTHER, UNKNOWN = (CAUSES.index(c) for c in ("breaks", "goes_dead", "mishit", "other", "unknown"))
 
 REPORTING_DELAY_DAYS = 9
 
-# trade priors of the inspection multipliers: limit -> sign -> grades none, slight, clear, severe ("assumption":
-# order is common practice, sizes are learned)
-LOOK_PRIORS: dict[str, dict[str, tuple[float, float, float, float]]] = {
-    "breaks": {
-        "fraying": (0.7, 1.0, 1.5, 2.2),
-        "notching": (0.7, 1.0, 1.5, 2.2),
-        "misalignment": (0.95, 1.0, 1.1, 1.2),
-        "lost_feel": (1.0, 1.0, 1.0, 1.0),
-    },
-    "goes_dead": {
-        "fraying": (0.95, 1.0, 1.1, 1.2),
-        "notching": (0.9, 1.0, 1.15, 1.3),
-        "misalignment": (0.85, 1.0, 1.3, 1.6),
-        "lost_feel": (0.7, 1.0, 1.6, 2.4),
-    },
-}
+LIMITS = ("breaks", "goes_dead")
+CODES = {"breaks": BREAKS, "goes_dead": DEAD}
 
 
 @dataclass(frozen=True)
@@ -46,8 +33,7 @@ class Shapes:
     """Numbers held fixed while multipliers are learned: Weibull shapes, prior strengths, fading, share of reporters.
 
     strength_*: endings the player prior weighs. strength_racket: likewise one level down, for how a racket's own wear
-    differs from what its share of the player's play says. memory_days: half-life of what an old bed still says
-    (None: no fading).
+    differs from what its share of the player's play says.
     """
 
     shape_breaks: float = value("shape_breaks")
@@ -60,7 +46,6 @@ class Shapes:
     look_prior: float = value("inspection_prior")
     look_fade: float = value("inspection_fade")
     rest_scale: float = 1.0
-    memory_days: float | None = None
     bed_effects: tuple[tuple[str, float], ...] = ()
 
 
@@ -82,7 +67,7 @@ class Learned:
 
     family: limit -> (n_families,) multiplier f. a, b: limit -> (n_players + 1,) gamma posterior of each player's
     multiplier; the last entry is the prior, for beds without a player. reports: (n_players + 1,) chance that the player
-    reports lost feel at all. looks: limit -> (4 signs, 4 grades). responsibility: (n_beds, n causes) share of each
+    reports lost feel at all. looks: limit -> (groups of materials, 4 signs, 4 grades). responsibility: (n_beds, n causes) share of each
     cause in a bed's ending. factor: limit -> (n_steps,) inspection multiplier in force. mishit_per_hour: 1/h.
     """
 
@@ -103,6 +88,7 @@ class Learned:
     baseline: dict[str, Baseline] = field(default_factory=dict)
     expected: dict[str, np.ndarray] = field(default_factory=dict)
     racket: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    racket_code: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
 
 
 def exposure_of(h: History, shapes: Shapes) -> Exposure:
@@ -129,23 +115,10 @@ def exposure_of(h: History, shapes: Shapes) -> Exposure:
     return Exposure(lives, x, z, dz, days, played_hours)
 
 
-def look_fade(h: History, x: np.ndarray, fade_lives: float) -> np.ndarray:
-    """(n_steps,) what is left of the last look's word: halves with every `fade_lives` of life used since; 0 before
-    any.
-    """
-    seen = h.looked >= 0
-    since = np.where(seen, x - x[np.maximum(h.looked, 0)], 0.0)
-    return np.where(seen, np.power(0.5, since / fade_lives), 0.0)
-
-
-def look_factor(h: History, seen: np.ndarray, fade: np.ndarray, looks: np.ndarray) -> np.ndarray:
-    """(m,) inspection multiplier at the steps `seen`, which follow a look: product over the signs, faded."""
-    log_looks = np.log(looks)
-    total = np.zeros(len(seen))
-    for s in range(len(SIGNS)):
-        grade = h.grades[seen, s]
-        total += np.where(grade >= 0, log_looks[s, np.maximum(grade, 0)], 0.0)
-    return np.asarray(np.exp(total * fade))
+def teaches(h: History, limit: str) -> np.ndarray:
+    """(n_beds,) whether a bed says anything of this limit."""
+    known = h.beds["is_string_known"].to_numpy(dtype=bool)
+    return known & h.beds["teaches_abrasion"].to_numpy(dtype=bool) if limit == "breaks" else known
 
 
 def _recent_hazard(h: History, e: Exposure, dz: np.ndarray, window_days: int = 7) -> np.ndarray:
@@ -162,16 +135,13 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
     """Iterate family, player and inspection multipliers and the causes of unknown endings to rest."""
     shapes = shapes or Shapes()
     e = exposure_of(h, shapes)
-    limits = ("breaks", "goes_dead")
-    codes = {"breaks": BREAKS, "goes_dead": DEAD}
+    limits, codes = LIMITS, CODES
     strength = {"breaks": shapes.strength_breaks, "goes_dead": shapes.strength_dead}
     n_players, n_families, n_beds = len(h.players), len(h.families), h.n_beds
     player = np.where(h.player >= 0, h.player, n_players)
     family = np.maximum(h.family, 0)
-    known = h.beds["is_string_known"].to_numpy(dtype=bool)
-    teaches = {"breaks": known & h.beds["teaches_abrasion"].to_numpy(dtype=bool), "goes_dead": known}
-    looks = {k: np.array([LOOK_PRIORS[k][s] for s in SIGNS]) for k in limits}
-    prior_looks = {k: v.copy() for k, v in looks.items()}
+    taught = {k: teaches(h, k) for k in limits}
+    looks = {k: priors(k) for k in limits}
     f = {k: np.ones(n_families) for k in limits}
     a = {k: np.full(n_players + 1, strength[k]) for k in limits}
     b = {k: np.full(n_players + 1, strength[k]) for k in limits}
@@ -179,16 +149,13 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
     responsibility = np.zeros((n_beds, len(CAUSES)))
     responsibility[np.arange(n_beds), h.cause] = 1.0
     is_unknown = h.cause == UNKNOWN
-    memory = np.ones(len(h.day))
-    if shapes.memory_days:
-        memory = np.power(0.5, (h.as_of_day - h.day) / shapes.memory_days)
-    bed_memory = memory[h.last] if n_beds else np.zeros(0)
     hours_played = h.hours[h.last] if n_beds else np.zeros(0)
     mishit_per_hour = 1.0 / 2000.0
-    other = learn_other_causes(h, e, responsibility[:, OTHER])
+    at_risk = DaysAtRisk(h, e)
+    other = at_risk.learn(responsibility[:, OTHER])
     factor = {k: np.ones(len(h.day)) for k in limits}
-    seen = np.flatnonzero(h.looked >= 0)
-    fades = {k: look_fade(h, e.x[k], shapes.look_fade)[seen] for k in limits}
+    looked = Looked(h, e.x, shapes.look_fade)
+    seen = looked.at
     endings_family: dict[str, np.ndarray] = {}
     own = np.ones(n_beds)
     rounds = 0
@@ -196,7 +163,7 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
         previous = np.concatenate([f[k] for k in limits] + [a[k] / b[k] for k in limits])
         hazards = {}
         for k in limits:
-            factor[k][seen] = look_factor(h, seen, fades[k], looks[k])
+            factor[k][seen] = looked.factor(k, looks[k])
             dz = e.dz[k] * factor[k]
             theta = a[k] / b[k] * (reports if k == "goes_dead" else 1.0)
             hazards[k] = f[k][family] * own * theta[player] * _recent_hazard(h, e, dz)
@@ -208,13 +175,13 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
             shares /= shares.sum(axis=1, keepdims=True)
             responsibility[is_unknown] = shares[is_unknown]
             if rounds <= 2 or rounds % 8 == 0:
-                other = learn_other_causes(h, e, responsibility[:, OTHER])
+                other = at_risk.learn(responsibility[:, OTHER])
         mishit_per_hour = (1.0 + responsibility[:, MISHIT].sum()) / (2000.0 + hours_played.sum())
         by_racket = np.zeros((2, int(h.racket.max(initial=-1)) + 1))
         for k in limits:
             dz = e.dz[k] * factor[k]
-            exposed = np.add.reduceat(dz * memory, h.first) * teaches[k] if n_beds else np.zeros(0)
-            ended = responsibility[:, codes[k]] * bed_memory * teaches[k]
+            exposed = np.add.reduceat(dz, h.first) * taught[k] if n_beds else np.zeros(0)
+            ended = responsibility[:, codes[k]] * taught[k]
             n_player = np.bincount(player, ended, n_players + 1)
             # family: the player's expected multiplier weighs the exposure
             for _ in range(3):
@@ -236,11 +203,9 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
             by_racket[0] += np.bincount(h.racket, ended, by_racket.shape[1])
             by_racket[1] += np.bincount(h.racket, exposed * f[k][family] * theta[player], by_racket.shape[1])
             if len(seen):
-                scale = (f[k][family] * own * theta[player] * teaches[k])[h.bed[seen]]
+                scale = (f[k][family] * own * theta[player] * taught[k])[h.bed[seen]]
                 at_end = np.where(h.last[h.bed[seen]] == seen, ended[h.bed[seen]], 0.0)
-                looks[k] = _update_looks(
-                    h, seen, fades[k], e.dz[k][seen] * scale, at_end, looks[k], prior_looks[k], shapes.look_prior
-                )
+                looks[k] = looked.learned(k, e.dz[k][seen] * scale, at_end, looks[k], shapes.look_prior)
         # a racket that wears out its beds faster than its share of the player's play says gets more of it than the
         # share
         own = ((shapes.strength_racket + by_racket[0]) / (shapes.strength_racket + by_racket[1]))[h.racket]
@@ -248,22 +213,26 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
         if len(now) == 0 or np.max(np.abs(np.log(now) - np.log(previous))) < tolerance:
             break
     for k in limits:
-        factor[k][seen] = look_factor(h, seen, fades[k], looks[k])
+        factor[k][seen] = looked.factor(k, looks[k])
     level, baseline, expected_so_far = {}, {}, {}
     for k in limits:
         mean = (a[k] / b[k])[player] * f[k][family] * own
-        counts = teaches[k] * ((reports[player]) if k == "goes_dead" else 1.0)
+        counts = taught[k] * ((reports[player]) if k == "goes_dead" else 1.0)
         step = e.dz[k] * factor[k] * mean[h.bed]
         so_far = _cumulative(step, h)
-        ended = responsibility[:, codes[k]] * teaches[k]
-        baseline[k] = (
-            learn_baseline(so_far - step, so_far, counts[h.bed], so_far[h.last], ended) if n_beds else STRAIGHT
-        )
+        ended = responsibility[:, codes[k]] * taught[k]
+        baseline[k] = STRAIGHT
+        if n_beds:
+            # each bed is held against what its player's OTHER beds say: its own ending would make it look as expected
+            lasted = np.add.reduceat(e.dz[k] * factor[k], h.first) * taught[k] * own * f[k][family]
+            others = ((a[k][player] - ended) / np.maximum(b[k][player] - lasted, 1e-9) / (a[k] / b[k])[player])[h.bed]
+            u, before = so_far * others, (so_far - step) * others
+            baseline[k] = learn_baseline(before, u, counts[h.bed], u[h.last], ended)
         warped = baseline[k].warped(so_far) - baseline[k].warped(so_far - step)
         expected_so_far[k] = so_far
         # the players' posterior, with the club's own baseline in the exposure
         z_warped = (
-            np.bincount(player, np.add.reduceat(warped, h.first) * teaches[k] / (a[k] / b[k])[player], n_players + 1)
+            np.bincount(player, np.add.reduceat(warped, h.first) * taught[k] / (a[k] / b[k])[player], n_players + 1)
             if n_beds
             else np.zeros(n_players + 1)
         )
@@ -287,6 +256,7 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
         baseline,
         expected_so_far,
         own,
+        h.racket,
     )
 
 
@@ -309,37 +279,3 @@ def _level_now(h: History, expected: np.ndarray, ended: np.ndarray, period_days:
     observed = np.zeros(len(h.day))
     observed[h.last] = ended
     return follow(np.bincount(back[told], expected[told], n)[::-1], np.bincount(back[told], observed[told], n)[::-1])
-
-
-def _update_looks(
-    h: History,
-    seen: np.ndarray,
-    fade: np.ndarray,
-    dz: np.ndarray,
-    ended: np.ndarray,
-    looks: np.ndarray,
-    prior: np.ndarray,
-    weight: float,
-) -> np.ndarray:
-    """Conjugate update of each grade's multiplier, the other signs held fixed: (prior + endings) / (prior / m0 +
-    expected).
-
-    seen: (m,) steps that follow a look; fade, dz (scaled by family and player), ended: (m,) at those steps.
-    """
-    new = looks.copy()
-    grades = h.grades[seen]
-    log_new = np.log(new)
-    total = np.zeros(len(seen))
-    for s in range(len(SIGNS)):
-        total += np.where(grades[:, s] >= 0, log_new[s, np.maximum(grades[:, s], 0)], 0.0)
-    for s in range(len(SIGNS)):
-        grade = grades[:, s]
-        here = grade >= 0
-        own = np.where(here, log_new[s, np.maximum(grade, 0)], 0.0)
-        expected = np.bincount(grade[here], (dz * np.exp((total - own) * fade) * fade)[here], 4)
-        endings = np.bincount(grade[here], (ended * fade)[here], 4)
-        touched = np.bincount(grade[here], minlength=4) > 0
-        new[s] = np.where(touched, (weight + endings) / (weight / prior[s] + expected), new[s])
-        log_new[s] = np.log(new[s])
-        total += np.where(here, log_new[s, np.maximum(grade, 0)], 0.0) - own
-    return new

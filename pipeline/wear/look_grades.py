@@ -46,10 +46,14 @@ class LookGrades:
         return np.asarray(self.chance[at, sign, np.searchsorted(LIFE_EDGES, life_used, side="right")])
 
 
-def learn_look_grades(material: np.ndarray, life_used: dict[str, np.ndarray], grades: np.ndarray) -> LookGrades:
+def learn_look_grades(
+    material: np.ndarray, life_used: dict[str, np.ndarray], grades: np.ndarray, bed: np.ndarray | None = None
+) -> LookGrades:
     """Chances from past looks.
 
-    material: (n,) of the mains. life_used: limit -> (n,). grades: (n, 4 signs), -1 where a sign was left out.
+    material: (n,) of the mains. life_used: limit -> (n,). grades: (n, 4 signs), -1 where a sign was left out. bed:
+    (n,) which bed was looked at (else each look is at a bed of its own): looks at one bed at much the same life used
+    are one proof together, however many they are.
     """
     weight = value("look_grades_prior")
     names = tuple(sorted({str(m) for m in material}))
@@ -62,11 +66,19 @@ def learn_look_grades(material: np.ndarray, life_used: dict[str, np.ndarray], gr
         seen = grades[:, s] >= 0
         bins = np.searchsorted(LIFE_EDGES, life_used[LIMIT_OF_SIGN[sign]][seen], side="right")
         counts = np.zeros((len(names), n_bins, GRADES))
-        np.add.at(counts, (code[seen], bins, grades[seen, s]), 1.0)
+        np.add.at(counts, (code[seen], bins, grades[seen, s]), _proof(bed, bins, seen))
         club = _updated(counts.sum(axis=0), trade, weight)
         out[:-1, s] = _updated(counts, club[None], weight)
         out[-1, s] = club
     return LookGrades(names, out)
+
+
+def _proof(bed: np.ndarray | None, bins: np.ndarray, seen: np.ndarray) -> np.ndarray:
+    """(m,) what each look counts: one, shared by the looks at one bed within one bin of life used."""
+    if bed is None or not len(bins):
+        return np.ones(len(bins))
+    _, place, count = np.unique(bed[seen] * (len(LIFE_EDGES) + 1) + bins, return_inverse=True, return_counts=True)
+    return np.asarray(1.0 / count[place])
 
 
 def _updated(counts: np.ndarray, prior_chance: np.ndarray, weight: float) -> np.ndarray:

@@ -51,56 +51,72 @@ class OtherCauses:
         return np.asarray((self.squad[squad] * self.player[player]) * by_day[days] * by_step[steps])
 
 
+class DaysAtRisk:
+    """Every day of every bed (of the newest MAX_BEDS), gathered in a small table by squad, player, age and wear: days
+    at risk, and in which row of it each bed's last day is. It is made once and asked for endings time and again.
+    """
+
+    def __init__(self, h: History, e: Exposure) -> None:
+        self.n_squads, self.n_players, self.n_beds = len(h.squads), len(h.players), h.n_beds
+        self.squad = np.where(h.squad >= 0, h.squad, self.n_squads)
+        self.player = np.where(h.player >= 0, h.player, self.n_players)
+        if h.n_beds == 0:
+            return
+        wear_at_step = np.maximum(e.x["breaks"], e.x["goes_dead"])
+        self.wear_at_end = wear_at_step[h.last]
+        self.age_at_end = (h.age_hours[h.last] - 12.0) / 24.0
+        self.chosen = np.arange(h.n_beds)[-MAX_BEDS:]
+        # one cell a bed and day at risk
+        life_days = np.maximum(self.age_at_end[self.chosen], 0.0).astype(np.int64) + 1
+        ends = np.cumsum(life_days)
+        cell_bed = np.repeat(self.chosen, life_days)
+        age = np.arange(len(cell_bed)) - np.repeat(ends - life_days, life_days)
+        day = np.repeat(h.day[h.last][self.chosen] - (life_days - 1), life_days) + age
+        span = int(h.day.max() - h.day.min() + 2)
+        base = int(h.day.min())
+        key = h.bed.astype(np.int64) * span + (h.day - base)
+        at = np.searchsorted(key, cell_bed.astype(np.int64) * span + np.maximum(day - base, 0), side="right") - 1
+        same = (at >= 0) & (h.bed[np.maximum(at, 0)] == cell_bed)
+        wear = np.where(same, wear_at_step[np.maximum(at, 0)], 0.0)
+        age_bin = np.searchsorted(AGE_EDGES_DAYS, age.astype(float), side="right")
+        wear_bin = np.searchsorted(WEAR_EDGES, wear, side="right")
+        # cells collapse to a small table: everything else works on it
+        n_a, n_w = len(AGE_EDGES_DAYS) + 1, len(WEAR_EDGES) + 1
+        code = ((self.squad[cell_bed] * (self.n_players + 1) + self.player[cell_bed]) * n_a + age_bin) * n_w + wear_bin
+        table, index = np.unique(code, return_inverse=True)
+        self.days = np.bincount(index, minlength=len(table)).astype(float)
+        self.row_at_end = index[ends - 1]
+        self.of_wear, rest = table % n_w, table // n_w
+        self.of_age, rest = rest % n_a, rest // n_a
+        self.of_player, self.of_squad = rest % (self.n_players + 1), rest // (self.n_players + 1)
+
+    def learn(self, ended: np.ndarray) -> OtherCauses:
+        """Fit the rates. ended: (n_beds,) between 0 and 1."""
+        n_s, n_p = self.n_squads + 1, self.n_players + 1
+        age, wear, player = np.ones(len(AGE_EDGES_DAYS) + 1), np.ones(len(WEAR_EDGES) + 1), np.ones(n_p)
+        squad = np.full(n_s, PRIOR_RATE_PER_DAY)
+        if self.n_beds == 0:
+            return OtherCauses(squad, age, wear, player, np.zeros(0))
+        days = self.days
+        endings = np.bincount(self.row_at_end, ended[self.chosen], len(days))
+
+        def ratio(group: np.ndarray, size: int, expected: np.ndarray, prior: float) -> np.ndarray:
+            return (prior + np.bincount(group, endings, size)) / (prior + np.bincount(group, expected, size))
+
+        for _ in range(12):
+            relative = days * player[self.of_player] * age[self.of_age] * wear[self.of_wear]
+            squad = (PRIOR_ENDINGS + np.bincount(self.of_squad, endings, n_s)) / (
+                PRIOR_ENDINGS / PRIOR_RATE_PER_DAY + np.bincount(self.of_squad, relative, n_s)
+            )
+            by_squad = days * squad[self.of_squad]
+            age = ratio(self.of_age, len(age), by_squad * player[self.of_player] * wear[self.of_wear], 3.0)
+            wear = ratio(self.of_wear, len(wear), by_squad * player[self.of_player] * age[self.of_age], 3.0)
+            player = ratio(self.of_player, n_p, by_squad * age[self.of_age] * wear[self.of_wear], 2.0)
+        fitted = OtherCauses(squad, age, wear, player, np.zeros(0))
+        at_end = fitted.rate(self.squad, self.player, self.age_at_end, self.wear_at_end)
+        return OtherCauses(squad, age, wear, player, at_end)
+
+
 def learn_other_causes(h: History, e: Exposure, ended: np.ndarray) -> OtherCauses:
-    """Fit the rates. ended: (n_beds,) between 0 and 1."""
-    n_squads, n_players = len(h.squads), len(h.players)
-    squad = np.where(h.squad >= 0, h.squad, n_squads)
-    player = np.where(h.player >= 0, h.player, n_players)
-    age_factor, wear_factor = np.ones(len(AGE_EDGES_DAYS) + 1), np.ones(len(WEAR_EDGES) + 1)
-    player_factor = np.ones(n_players + 1)
-    squad_rate = np.full(n_squads + 1, PRIOR_RATE_PER_DAY)
-    if h.n_beds == 0:
-        return OtherCauses(squad_rate, age_factor, wear_factor, player_factor, np.zeros(0))
-    chosen = np.arange(h.n_beds)[-MAX_BEDS:] if h.n_beds > MAX_BEDS else np.arange(h.n_beds)
-    wear_at_step = np.maximum(e.x["breaks"], e.x["goes_dead"])
-    # one cell a bed and day at risk
-    life_days = np.maximum((h.age_hours[h.last][chosen] - 12.0) / 24.0, 0.0).astype(np.int64) + 1
-    cell_bed = np.repeat(chosen, life_days)
-    offset = np.repeat(np.cumsum(life_days) - life_days, life_days)
-    age = np.arange(len(cell_bed)) - offset
-    end_day = h.day[h.last]
-    day = end_day[cell_bed] - (life_days[np.searchsorted(chosen, cell_bed)] - 1) + age
-    span = int(h.day.max() - h.day.min() + 2)
-    base = int(h.day.min())
-    key = h.bed.astype(np.int64) * span + (h.day - base)
-    at = np.searchsorted(key, cell_bed.astype(np.int64) * span + np.maximum(day - base, 0), side="right") - 1
-    same = (at >= 0) & (h.bed[np.maximum(at, 0)] == cell_bed)
-    wear = np.where(same, wear_at_step[np.maximum(at, 0)], 0.0)
-    age_bin = np.searchsorted(AGE_EDGES_DAYS, age.astype(float), side="right")
-    wear_bin = np.searchsorted(WEAR_EDGES, wear, side="right")
-    s, p = squad[cell_bed], player[cell_bed]
-    # cells collapse to a small table: everything below works on it
-    n_a, n_w = len(age_factor), len(wear_factor)
-    code = ((s * (n_players + 1) + p) * n_a + age_bin) * n_w + wear_bin
-    is_last = age == life_days[np.searchsorted(chosen, cell_bed)] - 1
-    table, index = np.unique(code, return_inverse=True)
-    days = np.bincount(index, minlength=len(table)).astype(float)
-    endings = np.bincount(index, np.where(is_last, ended[cell_bed], 0.0), len(table))
-    t_w, rest = table % n_w, table // n_w
-    t_a, rest = rest % n_a, rest // n_a
-    t_p, t_s = rest % (n_players + 1), rest // (n_players + 1)
-
-    def ratio(group: np.ndarray, size: int, expected: np.ndarray, prior: float) -> np.ndarray:
-        return (prior + np.bincount(group, endings, size)) / (prior + np.bincount(group, expected, size))
-
-    for _ in range(12):
-        relative = days * player_factor[t_p] * age_factor[t_a] * wear_factor[t_w]
-        squad_rate = (PRIOR_ENDINGS + np.bincount(t_s, endings, n_squads + 1)) / (
-            PRIOR_ENDINGS / PRIOR_RATE_PER_DAY + np.bincount(t_s, relative, n_squads + 1)
-        )
-        age_factor = ratio(t_a, n_a, days * squad_rate[t_s] * player_factor[t_p] * wear_factor[t_w], 3.0)
-        wear_factor = ratio(t_w, n_w, days * squad_rate[t_s] * player_factor[t_p] * age_factor[t_a], 3.0)
-        player_factor = ratio(t_p, n_players + 1, days * squad_rate[t_s] * age_factor[t_a] * wear_factor[t_w], 2.0)
-    fitted = OtherCauses(squad_rate, age_factor, wear_factor, player_factor, np.zeros(0))
-    at_end = fitted.rate(squad, player, (h.age_hours[h.last] - 12.0) / 24.0, wear_at_step[h.last])
-    return OtherCauses(squad_rate, age_factor, wear_factor, player_factor, at_end)
+    """Fit the rates once. ended: (n_beds,) between 0 and 1."""
+    return DaysAtRisk(h, e).learn(ended)

@@ -166,6 +166,13 @@ VALUES: tuple[Value, ...] = (
     Value("inspection_prior", 4.0, "endings", "how many endings the prior of a grade multiplier weighs", "assumption"),
     Value("inspection_fade", 0.5, "lives", "play after a look, in lives, by which its effect has halved", "assumption"),
     Value(
+        "misalignment_says_from",
+        0.15,
+        "lives",
+        "life used from which misalignment of nylon or gut mains says anything: new ones wander",
+        "assumption; that soft new mains move is common practice",
+    ),
+    Value(
         "strung_part_of_pull",
         0.70,
         "1",

@@ -35,6 +35,30 @@ def read_tables(facts: Path) -> int:
     return count
 
 
+BARE_KEYS = {
+    "strings": "string_id", "players": "player_id", "rackets": "racket_id", "restrings": "restring_id",
+    "practices": "practice_id", "matches": "match_id",
+}  # fmt: skip
+
+
+def build(folder: Path, database: Path) -> int:
+    """DuckDB alone reads the files of a big club into a database file, keeps one row a key and finds the string bed of
+    every session with a racket; the count of sessions found.
+    """
+    with duckdb.connect(str(database)) as con:
+        for name, key in BARE_KEYS.items():
+            path = (folder / f"{name}.csv").as_posix()
+            con.execute(f"create table {name} as select distinct on ({key}) * from read_csv('{path}')")
+        con.execute(
+            "create table played as select s.*, b.restring_id from ("
+            'select practice_id as session_id, player_id, racket_id, played_on, "minutes" from practices union all '
+            'select match_id, player_id, racket_id, played_on, "minutes" from matches) as s asof left join restrings as b '
+            "on s.racket_id = b.racket_id and s.played_on >= b.strung_on"
+        )
+        con.execute("checkpoint")
+        return int(con.execute("select count(restring_id) from played").fetchall()[0][0])
+
+
 def draw_lives(count_beds: int, weeks: int, draws: int, seed: int) -> float:
     """NumPy alone, draw by draw: a Weibull life for each bed and an exponential one besides, counted by week."""
     rng = np.random.default_rng(seed)

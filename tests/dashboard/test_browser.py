@@ -11,9 +11,11 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
+import pandas as pd
+import pypdfium2
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Locator, Page, expect, sync_playwright
 
 from pipeline.fleet import frames
 from pipeline.store import Store
@@ -29,7 +31,10 @@ pytestmark = [
     ),
 ]
 DESKTOP, PHONE = {"width": 1440, "height": 900}, {"width": 390, "height": 844}
-PAGES = ("", "racket", "workload", "records", "track-record")
+PAGES = (
+    "", "racket", "inspect", "bench", "workload", "write-down?what=match", "write-down?what=inspection-sheet", "reels",
+    "what-if", "records", "track-record",
+)  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -152,6 +157,78 @@ def test_every_page_fits_can_be_read_and_asks_nothing_of_other_machines(
     page.context.close()
 
 
+class Counted:
+    """A page and how often somebody did something on it: opened, clicked, typed, tapped."""
+
+    def __init__(self, page: Page) -> None:
+        self.page = page
+        self.actions = 0
+
+    def open(self, address: str) -> None:
+        self.actions += 1
+        self.page.goto(address)
+        settle(self.page)
+
+    def click(self, place: Locator, position: tuple[int, int] | None = None) -> None:
+        self.actions += 1
+        place.click(position=None if position is None else {"x": position[0], "y": position[1]})
+
+
+def test_coach_books_three_rackets_and_prints_the_list_in_eight_actions(
+    browser: Browser, academy: Store, tmp_path: Path
+) -> None:
+    with running_dashboard(academy.folder, AS_OF.isoformat()) as address:
+        page = browser.new_context(viewport=DESKTOP).new_page()
+        coach = Counted(page)
+        coach.open(address)
+        first = list(answer(academy.folder, None).table["racket_id"])[:3]
+        grid = page.locator("[data-testid=stDataFrame] .dvn-scroller").first
+        grid.scroll_into_view_if_needed()
+        for line in range(3):
+            coach.click(grid, (18, 70 + 66 * line))
+            settle(page)
+        coach.click(page.get_by_role("button", name="Book 3 rackets on the bench"))
+        expect(page.get_by_text("3 rackets are booked on the bench")).to_be_visible(timeout=60_000)
+        settle(page)
+        with page.expect_download() as download:
+            coach.click(page.get_by_role("button", name="Print the hand-in list"))
+        download.value.save_as(tmp_path / "list.pdf")
+        page.context.close()
+    paper = pypdfium2.PdfDocument(tmp_path / "list.pdf")
+    text = paper[0].get_textpage().get_text_bounded()
+    paper.close()
+    booked = academy.records("jobs").sort_values("loaded_at").tail(3)
+    assert set(booked["racket_id"]) == set(first)
+    assert all(racket in text for racket in first)
+    assert coach.actions <= 8
+
+
+def test_a_look_from_the_label_to_saved_on_a_phone_in_six_actions(browser: Browser, academy: Store) -> None:
+    racket = str(answer(academy.folder, None).table["racket_id"].iloc[0])
+    count = len(academy.records("inspections"))
+    with running_dashboard(academy.folder, AS_OF.isoformat()) as address:
+        page = browser.new_context(viewport=PHONE, has_touch=True).new_page()
+        coach = Counted(page)
+        coach.open(f"{address}/inspect?racket={racket}")
+        assert heading(page) == f"What does {racket} show?"
+        coach.click(page.get_by_role("group", name="Notching").get_by_role("radio", name="clear"))
+        coach.click(page.get_by_role("group", name="Lost feel").get_by_role("radio", name="slight"))
+        save = page.get_by_role("button", name="Save the look")
+        box = save.bounding_box()
+        assert box is not None and box["height"] >= 44 and box["y"] + box["height"] <= PHONE["height"]
+        coach.click(save)
+        expect(page.get_by_text(f"Saved: {racket}")).to_be_visible(timeout=60_000)
+        settle(page)
+        assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+        page.context.close()
+    looks = academy.records("inspections")
+    assert len(looks) == count + 1
+    newest = looks.sort_values("loaded_at").iloc[-1]
+    assert (newest["racket_id"], newest["notching"], newest["lost_feel"]) == (racket, 2, 1)
+    assert pd.isna(newest["fraying"])
+    assert coach.actions <= 6
+
+
 def test_both_themes_come_from_the_configuration(browser: Browser, address: str) -> None:
     grounds = []
     for theme in ("light", "dark"):
@@ -165,7 +242,7 @@ def test_both_themes_come_from_the_configuration(browser: Browser, address: str)
 def test_phone_opens_a_racket_with_a_thumb(browser: Browser, address: str, academy_folder: Path) -> None:
     page = opened(browser, address, PHONE)
     first = str(answer(academy_folder, None).table["racket_id"].iloc[0])
-    page.get_by_role("button", name=first).click()
+    page.get_by_role("button", name=first, exact=True).click()
     page.wait_for_url(re.compile(rf"racket={re.escape(first)}"))
     settle(page)
     assert heading(page).startswith(f"{first} ")

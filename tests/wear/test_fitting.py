@@ -8,7 +8,7 @@ import pytest
 from scipy.optimize import approx_fprime
 
 from pipeline.wear import fitting
-from pipeline.wear.estimate import problem_of, shapes_of, weights_of
+from pipeline.wear.adoption import problem_of, shapes_of, weights_of
 from pipeline.wear.history import SIGNS, History
 from pipeline.wear.learning import learn
 from pipeline.wear.reference import session_weight_rows

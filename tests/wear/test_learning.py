@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from pipeline.wear.history import CAUSES, SIGNS
-from pipeline.wear.learning import BREAKS, DEAD, LOOK_PRIORS, MISHIT, OTHER, Shapes, learn
+from pipeline.wear.learning import BREAKS, DEAD, MISHIT, OTHER, Shapes, learn
+from pipeline.wear.looks import GROUPS, LOOK_PRIORS, priors
 from pipeline.wear.reference import value
 from tests.wear.hand_made import Bed, history
 from tests.wear.simulated import drawn_beds
@@ -200,7 +201,8 @@ def test_what_became_of_beds_after_a_grade_is_learned() -> None:
         looked_at(0, "breaks", f"P{i % 9}") for i in range(30)
     ]
     notching = SIGNS.index("notching")
-    sharp, blind = learn(history(ended)).looks["breaks"][notching], learn(history(lasted)).looks["breaks"][notching]
+    mono = GROUPS.index("monofilament")
+    sharp, blind = (learn(history(b)).looks["breaks"][mono, notching] for b in (ended, lasted))
     prior = LOOK_PRIORS["breaks"]["notching"]
     assert sharp[3] > prior[3] > blind[3]
     assert sharp[0] < prior[0] < blind[0]

@@ -5,6 +5,8 @@ so that pages only draw. One module a page; `club` holds what they share.
 """
 
 from pipeline.fleet.frames.club import ALL, PAST, WEEK, Choices, Club, Filters, choices, club, racket_names
+from pipeline.fleet.frames.inspect import Inspect, LookChanged, Standing, inspect, inspect_order, look_changed
+from pipeline.fleet.frames.messages import Message, hand_in_rows, list_words, messages
 from pipeline.fleet.frames.moved import MovedDate
 from pipeline.fleet.frames.racket import BedPicture, Racket, racket
 from pipeline.fleet.frames.records import (
@@ -17,37 +19,56 @@ from pipeline.fleet.frames.records import (
     records,
     refused_load,
 )
+from pipeline.fleet.frames.reels import ReelsPage, reels
 from pipeline.fleet.frames.this_week import ThisWeek, list_line, this_week
 from pipeline.fleet.frames.track_record import TrackRecordPage, track_record
+from pipeline.fleet.frames.what_if import Asked, Told, WhatIfPage, what_if_page, what_if_told
 from pipeline.fleet.frames.workload import Workload, workload
 
 __all__ = [
     "ALL",
     "PAST",
     "WEEK",
+    "Asked",
     "BedPicture",
     "Choices",
     "Club",
     "Filters",
+    "Inspect",
     "LoadResult",
+    "LookChanged",
+    "Message",
     "MovedDate",
     "Places",
     "Racket",
     "Records",
+    "ReelsPage",
+    "Standing",
     "ThisWeek",
+    "Told",
     "TrackRecordPage",
+    "WhatIfPage",
     "Workload",
     "choices",
     "club",
+    "hand_in_rows",
+    "inspect",
+    "inspect_order",
     "list_line",
+    "list_words",
     "load_result",
+    "look_changed",
+    "messages",
     "needs",
     "place_line",
     "racket",
     "racket_names",
     "records",
+    "reels",
     "refused_load",
     "this_week",
     "track_record",
+    "what_if_page",
+    "what_if_told",
     "workload",
 ]

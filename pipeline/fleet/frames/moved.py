@@ -29,6 +29,12 @@ class MovedDate:
     limit: str
     sentence: str
 
+    @property
+    def in_words(self) -> str:
+        """The steps one by one, for those who do not see the chart."""
+        steps = [f"{row['label']} {row['hours']:+.1f}" for row in self.steps.to_dict("records")]
+        return f"Hours of play, step by step: {', '.join(steps)}; together {self.total_hours:.1f}. {self.sentence}"
+
 
 def moved_date(con: duckdb.DuckDBPyConnection, row: Row) -> MovedDate | None:
     """The steps of one racket, or None where it has none."""

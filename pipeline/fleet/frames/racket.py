@@ -39,6 +39,7 @@ class BedPicture:
 class Racket:
     """Everything on the page of one racket."""
 
+    racket_id: str
     title: str
     club: Club
     byline: str
@@ -54,6 +55,8 @@ class Racket:
     sessions_note: str
     earlier_beds: pd.DataFrame
     picture: BedPicture
+    can_be_looked_at: bool
+    wear_in_words: str
 
 
 def racket(con: duckdb.DuckDBPyConnection, racket_id: str, today: date) -> Racket | None:
@@ -70,6 +73,7 @@ def racket(con: duckdb.DuckDBPyConnection, racket_id: str, today: date) -> Racke
     wear["day"] = pd.to_datetime(wear["day"])
     looks["inspected_on"] = pd.to_datetime(looks["inspected_on"])
     return Racket(
+        racket_id=racket_id,
         title=_title(row, as_of),
         club=the_club,
         byline=_byline(row, the_club),
@@ -85,6 +89,8 @@ def racket(con: duckdb.DuckDBPyConnection, racket_id: str, today: date) -> Racke
         sessions_note=_sessions_note(con, racket_id),
         earlier_beds=_earlier_beds(con, racket_id, row["bed_id"], the_club),
         picture=_picture(row, looks, as_of),
+        can_be_looked_at=row["status"] == "in_play",
+        wear_in_words=_wear_in_words(wear, as_of),
     )
 
 
@@ -160,6 +166,20 @@ def _standing(row: Row) -> pd.DataFrame:
             line["Chance to end it within 14 days"] = words.percent(row[chance])
         lines.append(line)
     return pd.DataFrame(lines)
+
+
+def _wear_in_words(wear: pd.DataFrame, as_of: date) -> str:
+    """The chart for those who do not see it: where each curve stands today and where the planned play takes it."""
+    if wear.empty:
+        return "No play on this bed is on file."
+    played, last = wear[wear["kind"] == "played"], wear.iloc[-1]
+    now = played.iloc[-1] if len(played) else wear.iloc[0]
+    parts = [
+        f"towards {name} {words.percent(now[column])} {words.percent_band(now[f'{column}_p10'], now[f'{column}_p90'])}"
+        f", by {words.day(last['day'], as_of)} about {words.percent(last[column])}"
+        for name, column in (("breaking", "break_used"), ("going dead", "dead_used"))
+    ]
+    return f"Life used by date. Today {'; '.join(parts)} under the planned play. At 100 % half of such beds have ended."
 
 
 def _events(con: duckdb.DuckDBPyConnection, row: Row, wear: pd.DataFrame) -> pd.DataFrame:

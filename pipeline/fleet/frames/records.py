@@ -121,9 +121,9 @@ def refused_load(why: str) -> LoadResult:
 def _load_sentence(files: pd.DataFrame, count_mended: int) -> str:
     """What one load did, in a sentence or two."""
     new, corrected, unchanged, rejected = (int(files[name.capitalize()].sum()) for name in COUNTS[1:])
-    text = f"{words.count(new, 'new row')}, {corrected:,} corrected, {unchanged:,} unchanged"
+    text = f"{words.count(new, 'new row')}, {words.number(corrected)} corrected, {words.number(unchanged)} unchanged"
     if count_mended:
-        text += f", {count_mended:,} mended"
+        text += f", {words.number(count_mended)} mended"
     if rejected:
         return f"{text}; {words.count(rejected, 'row')} turned away, listed below with what to mend."
     return f"{text}. Nothing was turned away."

@@ -39,6 +39,8 @@ class ThisWeek:
     events: pd.DataFrame
     ready: pd.DataFrame
     looks: pd.DataFrame
+    calendar_in_words: str
+    to_hand_in: tuple[str, ...]
     at_bench: str
     no_bed: str
     count_all: int
@@ -53,16 +55,19 @@ def this_week(con: duckdb.DuckDBPyConnection, filters: Filters, today: date) -> 
     due, past = ranked[ranked["is_due"]], ranked[ranked["is_past"] & ~ranked["is_due"]]
     ready = read_ready(con, set(chosen["player_id"].dropna()))
     coming = _coming_events(con, as_of, filters, chosen, ready)
+    calendar = _calendar(ranked[~ranked["is_handed_in"] & (ranked["is_past"] | (filters.show != PAST))], as_of)
     return ThisWeek(
         title=_title(due, chosen, coming, as_of),
         lead=_lead(due, past),
         whole_week=_whole_week(con, filters),
         club=the_club,
         table=_rank_table({WEEK: due, PAST: ranked[ranked["is_past"]]}.get(filters.show, ranked)),
-        calendar=_calendar(ranked[~ranked["is_handed_in"] & (ranked["is_past"] | (filters.show != PAST))], as_of),
+        calendar=calendar,
+        calendar_in_words=_calendar_in_words(calendar),
         events=coming,
         ready=ready_table(ready, as_of, pd.Timestamp(as_of + timedelta(days=EVENT_DAYS))),
         looks=looks_first(con, set(ranked["racket_id"])),
+        to_hand_in=tuple(due["racket_id"]),
         at_bench=_at_bench(chosen[chosen["is_handed_in"]]),
         no_bed=_no_bed_note(chosen),
         count_all=len(ranked),
@@ -231,6 +236,12 @@ def _calendar(rows: pd.DataFrame, as_of: date) -> pd.DataFrame:
     frame["is_beyond"] = (rows["days_left_p50"].astype(float) > CHART_DAYS) & ~rows["is_broken"]
     frame["hover"] = [_calendar_hover(row, as_of) for row in rows.to_dict("records")]
     return frame.head(COUNT_IN_CALENDAR).sort_values("likely_at", kind="stable").reset_index(drop=True)
+
+
+def _calendar_in_words(calendar: pd.DataFrame) -> str:
+    """The calendar for those who do not see it: one clause a racket, soonest first."""
+    rows = [f"{row['racket_id']}, {row['player']}: {row['hover']}" for row in calendar.to_dict("records")]
+    return f"Calendar of the most urgent rackets, soonest first. {'; '.join(rows)}."
 
 
 def _calendar_hover(row: Row, as_of: date) -> str:

@@ -1,0 +1,55 @@
+"""What a person decided about the values in force: to run on the trade values until the club is learned from again.
+
+In: the store's folder. Out: Decision, kept in `learned.json` beside club.toml, which no view's deletion touches. Without
+the file the program decides by itself, at refresh, from the club's own history.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from pipeline.store.errors import StoreError
+
+FILE = "learned.json"
+TRADE = "trade"
+
+
+@dataclass(frozen=True)
+class Decision:
+    """Trade values by hand: since when, by whom."""
+
+    since: date
+    by: str
+
+
+def decided(folder: Path) -> Decision | None:
+    """The decision in force, or None where nobody made one. Raises StoreError where the file cannot be read."""
+    path = folder / FILE
+    if not path.exists():
+        return None
+    try:
+        row = json.loads(path.read_text(encoding="utf-8"))
+        if row["values"] != TRADE:
+            raise ValueError(f"values are {row['values']!r}, not {TRADE!r}")
+        return Decision(date.fromisoformat(row["since"]), str(row["by"]))
+    except (KeyError, TypeError, ValueError) as error:
+        raise StoreError(
+            f"{path} cannot be read ({error}), so it is not known whether the trade values were chosen by hand: "
+            "run `racket-fleet learn`, or `racket-fleet learn --trade-values`, which writes it anew."
+        ) from error
+
+
+def decide_trade(folder: Path, since: date, by: str) -> None:
+    """Trade values from now on, in one step."""
+    part = folder / f"{FILE}.part"
+    part.write_text(json.dumps({"values": TRADE, "since": since.isoformat(), "by": by}) + "\n", encoding="utf-8")
+    os.replace(part, folder / FILE)
+
+
+def decide_nothing(folder: Path) -> None:
+    """The program decides by itself again."""
+    (folder / FILE).unlink(missing_ok=True)

@@ -1,0 +1,103 @@
+"""The page What if through the router: the question, the answer, a question that changes nothing."""
+
+from __future__ import annotations
+
+import re
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from dashboard.change_chart import changes_against_now
+from dashboard.palette import palette
+from pipeline.refresh import refresh
+from pipeline.store import Store
+from tests.dashboard.test_pages import said, title
+from tests.fleet.club_files import write_files
+from tests.small_club import NOW
+
+Opened = Callable[..., AppTest]
+DAY = "2026-03-28"
+
+
+@pytest.fixture(scope="module")
+def club_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A club of sixteen weeks."""
+    folder = tmp_path_factory.mktemp("what-if")
+    store = Store(folder / "store")
+    store.load(write_files(folder / "files"), now=NOW)
+    refresh(store, now=NOW)
+    return store.folder
+
+
+@pytest.fixture
+def club(club_folder: Path, tmp_path: Path) -> Store:
+    """A copy of it, free to be written to."""
+    return Store(shutil.copytree(club_folder, tmp_path / "copy"))
+
+
+def ask(app: AppTest) -> AppTest:
+    return app.button[[b.label for b in app.button].index("Work it out")].click().run(timeout=60)
+
+
+def test_nothing_is_worked_out_on_opening(club: Store, open_page: Opened) -> None:
+    app = open_page(club, "what_if", today=DAY)
+    assert title(app) == "What would another string or restring policy change?"
+    assert not (club.folder / "plan-what-if.json").exists()
+    assert list(app.selectbox[0].options)[:2] == ["Squad U16", "Squad U18"]
+
+
+def test_a_policy_is_answered_and_kept(club: Store, open_page: Opened) -> None:
+    app = open_page(club, "what_if", today=DAY)
+    app.button_group[0].set_value(["after hours of play"]).run()
+    app.number_input(key="what if after hours of play").set_value(4.0)
+    ask(app)
+    assert re.match(
+        r"Restrung after 4 h of play for U16: about \d+ more restrings and €\d+ more in 26 weeks", title(app)
+    )
+    assert "Play on dead strings goes from" in said(app) and "4 rackets looked at." in said(app)
+    assert "If a break in a match costs as much as 5 restrings, it is cheapest to" in said(app)
+    table = app.dataframe[0].value
+    assert list(table.iloc[:, 0])[:2] == ["Restrings", "Hours at the bench"]
+    assert table["Change"][0].startswith("+")
+    file = club.folder / "plan-what-if.json"
+    made_at = file.stat().st_mtime_ns
+    again = open_page(club, "what_if", today=DAY)
+    again.button_group[0].set_value(["after hours of play"]).run()
+    again.number_input(key="what if after hours of play").set_value(4.0)
+    assert title(ask(again)) == title(app)
+    assert file.stat().st_mtime_ns == made_at
+
+
+def test_a_question_that_changes_nothing_is_said(club: Store, open_page: Opened) -> None:
+    app = ask(open_page(club, "what_if", today=DAY))
+    assert "Nothing would change: choose another string, gauge or restring policy." in said(app)
+    assert title(app) == "What would another string or restring policy change?"
+
+
+def test_another_string_of_materials_not_strung_here_warns(club: Store, open_page: Opened) -> None:
+    app = open_page(club, "what_if", today=DAY)
+    app.selectbox[1].set_value("poly")
+    app.selectbox[2].set_value("multi")
+    ask(app)
+    assert title(app).startswith("Poly / Multi for U16: about ")
+    assert "These materials have ended fewer than ten beds here, so the bands are wide" in said(app)
+
+
+@pytest.mark.parametrize("narrow", [False, True])
+def test_the_chart_shows_each_change_with_its_band(narrow: bool) -> None:
+    rows = pd.DataFrame(
+        {
+            "name": ["Restrings", "Cost"],
+            "part": [0.2, -0.1],
+            "low": [0.1, -0.2],
+            "high": [0.3, 0.0],
+            "hover": ["a", "b"],
+        }
+    )
+    figure = changes_against_now(rows, palette("light"), narrow)
+    assert list(figure.data[0].x) == [0.1, 0.3]
+    assert list(figure.data[2].text) == ["+20 %", "−10 %"]
