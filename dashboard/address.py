@@ -34,6 +34,7 @@ def pill_of(options: dict[str, str], name: str, label: str, as_list: bool) -> st
     kinds = list(options)
     key = f"{name} of a list" if as_list else name  # the two widgets must not share what they hold
     _follow(name, kinds, usual=kinds[0], key=key)
+    chosen: str | None
     if as_list:
         chosen = st.selectbox(label, kinds, format_func=options.__getitem__, key=key)
     else:

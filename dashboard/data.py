@@ -214,8 +214,7 @@ def records() -> frames.Records:
 
 def reels() -> frames.ReelsPage:
     """The page Reels; what club.toml says of money changes without a new view, so it belongs to the question."""
-    store = open_store()
-    return _ask("reels", str(store.folder.resolve()), today(), repr(store.settings))
+    return _ask("reels", str(store_folder().resolve()), today(), repr(settings()))
 
 
 def what_if_page() -> frames.WhatIfPage:
@@ -225,8 +224,7 @@ def what_if_page() -> frames.WhatIfPage:
 
 def what_if_told(asked: frames.Asked) -> frames.Told:
     """The answer to it; raises StoreError where the question does not fit what is on file."""
-    store = open_store()
-    return _ask("what_if_told", str(store.folder.resolve()), asked, today(), repr(store.settings))
+    return _ask("what_if_told", str(store_folder().resolve()), asked, today(), repr(settings()))
 
 
 def track_record() -> frames.TrackRecordPage:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import streamlit as st
 from streamlit import config
 
-from dashboard import data
+from dashboard import data, screen
 from pipeline.access import listening, log_in, passcodes
 from pipeline.fleet import words
 from pipeline.store import StoreError
@@ -97,7 +97,7 @@ def lets_in() -> bool:
 def _show_log_in() -> None:
     if not st.user.get("is_logged_in"):
         st.caption("Sign in with the account that the club has put on its list.")
-        if st.button("Sign in", type="primary", icon=":material/login:"):
+        if st.button("Sign in", type=screen.main_button(), icon=":material/login:"):
             st.login()
         return
     shown = st.user.get("email") or st.user.get("sub") or "This account"
@@ -115,7 +115,7 @@ def _show_passcode() -> None:
     st.caption("Type the passcode you were given. This phone stays signed in for 30 days.")
     with st.form("door", border=False):
         typed = st.text_input("Passcode", type="password", max_chars=passcodes.LONGEST_TYPED, width=340)
-        asked = st.form_submit_button("Sign in", type="primary", icon=":material/login:")
+        asked = st.form_submit_button("Sign in", type=screen.main_button(), icon=":material/login:")
     if not asked:
         return
     try:

@@ -21,6 +21,7 @@ def show_first_steps() -> None:
         show_templates()
     st.header("2. Load your files", anchor=False)
     show_upload()
+    st.caption("Few rackets? Type them in on the page Write down: string, player, racket, then its last restring.")
     st.header("3. Read the ranking", anchor=False)
     st.markdown("Once the four files are in, the page This week opens with the rackets to hand in, soonest first.")
     st.caption("Only want to look around? This command shows the whole dashboard on an invented academy:")

@@ -95,11 +95,11 @@ def _bites(places: list[float], grade: int, width: float, colours: Palette) -> l
     parts = [f'<g fill="{colours.breaks}" stroke="{colours.paper_second}" stroke-width="0.7">']
     for _, _, x, y, strength in _seen(places, grade):
         deep = width / 2 * (0.28, 0.4, 0.62, 0.82)[grade] * (0.8 + 0.3 * strength)
-        tall = BITE[grade] * (0.8 + 0.3 * strength)
+        tall = 1.5 * BITE[grade] * (0.8 + 0.3 * strength)
         for side in (-1, 1):
-            edge = x + side * (width / 2 + 1.2)
+            edge = x + side * (width / 2 + 2.6)
             parts.append(
-                f'<path d="M{edge:.1f} {y - tall:.1f}L{edge - side * (deep + 1.2):.1f} {y:.1f}'
+                f'<path d="M{edge:.1f} {y - tall:.1f}L{edge - side * (deep + 2.6):.1f} {y:.1f}'
                 f'L{edge:.1f} {y + tall:.1f}z"/>'
             )
     return [*parts, "</g>"]

@@ -12,7 +12,7 @@ from typing import Annotated
 import typer
 
 from pipeline import __version__
-from pipeline.command import bench, calendar_file, output, people, reels, safety, serving, what_if
+from pipeline.command import bench, calendar_file, learning, output, people, reels, safety, serving, what_if
 from pipeline.command.failures import says_why
 from pipeline.command.options import DEFAULT_STORE, CsvOption, OnOption, PortOption, StoreOption, as_day
 from pipeline.command.standing import must_know_squad, refresh_view, snapshot_of
@@ -258,6 +258,7 @@ def check_free(store: StoreOption = DEFAULT_STORE) -> None:
 
 
 app.command("bench")(bench.bench)
+app.command("learn")(learning.learn)
 app.command("calendar")(calendar_file.calendar)
 app.command("reels")(reels.reels)
 app.command("what-if")(what_if.what_if)

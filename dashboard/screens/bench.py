@@ -21,7 +21,7 @@ from pipeline.store.report import LoadReport
 
 PAGE, FILTERS = "Bench", ("stringer",)
 DONE, FAILED, CONFIRM = "bench done", "bench failed", "bench to confirm"
-COUNT_SHOWN = 12
+COUNT_SHOWN, COUNT_LATE = 12, 6
 PDF, ICS = "application/pdf", "text/calendar"
 
 
@@ -82,14 +82,14 @@ def show_tickets(shown: BenchPage, stringer: str | None) -> None:
     for heading, cards in shown.groups:
         if not is_all and left <= 0:
             break
-        st.subheader(words.plain(heading), anchor=False)
+        st.header(words.plain(heading), anchor=False)
         for card in cards if is_all else cards[:left]:
             show_card(card, stringer or card.stringer)
         left -= len(cards)
     if not is_all and shown.count_open > COUNT_SHOWN:
         st.button(f"Show all {shown.count_open} tickets", key="bench_all")
     if shown.waiting:
-        st.subheader("Strung, to hand back", anchor=False)
+        st.header("Strung, to hand back", anchor=False)
         for card in shown.waiting:
             show_waiting(card)
 
@@ -222,9 +222,13 @@ def show_plan(shown: BenchPage) -> None:
     """The weeks ahead: late and mends first, then the chart and the list."""
     if shown.days.empty:
         return
-    st.subheader("The weeks ahead", anchor=False)
-    for line in shown.late:
+    st.header("The weeks ahead", anchor=False)
+    for line in shown.late[:COUNT_LATE]:
         st.markdown(f"▲ {words.plain(line)}")
+    if shown.late[COUNT_LATE:]:
+        with st.expander("What else is late"):
+            for line in shown.late[COUNT_LATE:]:
+                st.markdown(f"▲ {words.plain(line)}")
     for line in shown.mends:
         st.markdown(f":material/build: {words.plain(line)}")
     for line in shown.pulls:
@@ -256,7 +260,7 @@ def show_plan(shown: BenchPage) -> None:
 
 def show_prints(shown: BenchPage, plan: BenchPlan | None) -> None:
     """Paper and calendars."""
-    st.subheader("Print and share", anchor=False)
+    st.header("Print and share", anchor=False)
     with st.container(horizontal=True):
         download("Bench sheet", lambda: bench_data.sheet(shown), "bench-sheet.pdf", PDF)
         download("Tickets", lambda: bench_data.ticket_prints(shown), "tickets.pdf", PDF)

@@ -10,6 +10,7 @@ from typing import Any
 import streamlit as st
 
 from dashboard import charts, data, reel_charts, screen
+from dashboard.drawing import drawn
 from dashboard.entry import Entered, Refused, enter, take_back
 from pipeline.fleet import frames, words
 from pipeline.store import FreshId
@@ -32,7 +33,7 @@ def show() -> None:
         data=page.sheet,
         file_name=page.sheet_name,
         mime="application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-        type="primary",
+        type=screen.main_button(),
         icon=":material/download:",
         on_click="ignore",
     )
@@ -43,22 +44,22 @@ def show() -> None:
     else:
         show_shelf(page, narrow, colours)
         show_money(page, narrow, colours)
-    st.subheader("Write down", anchor=False)
+    st.header("Write down", anchor=False)
     forms(page)
 
 
 def show_shelf(page: frames.ReelsPage, narrow: bool, colours: Any) -> None:
     """Until when each string lasts, and the order list."""
-    st.subheader("How long the shelf lasts", anchor=False)
+    st.header("How long the shelf lasts", anchor=False)
     st.plotly_chart(
-        reel_charts.shelf_calendar(page.shelf, page.first, page.last, colours, narrow),
+        drawn("shelf", lambda: reel_charts.shelf_calendar(page.shelf, page.first, page.last, colours, narrow)),
         theme=None,
         config=charts.CONFIG,
         key="shelf",
         alt=f"By string: the days on which it could be empty, and the day to order by. {page.title}.",
     )
     st.caption(words.plain(page.how))
-    st.subheader("What to order", anchor=False)
+    st.header("What to order", anchor=False)
     money = money_column(page.order_table, page.currency)
     if page.order_table.empty:
         st.caption("Nothing: what is on the shelf and on order is enough.")
@@ -92,9 +93,11 @@ def show_money(page: frames.ReelsPage, narrow: bool, colours: Any) -> None:
     """The season by month, by squad and by player; what is owed."""
     left, right = (st.container(), st.container()) if narrow else st.columns([1.3, 1], gap="large")
     with left:
-        st.subheader(page.season_title, anchor=False)
+        st.header(page.season_title, anchor=False)
         st.plotly_chart(
-            reel_charts.season_months(page.months, page.currency, colours, narrow),
+            drawn(
+                "months", lambda: reel_charts.season_months(page.months, page.currency, colours, narrow), page.sentence
+            ),
             theme=None,
             config=charts.CONFIG,
             key="months",
@@ -102,7 +105,7 @@ def show_money(page: frames.ReelsPage, narrow: bool, colours: Any) -> None:
         )
         st.caption("The thin line on a bar reaches from a cheap month to what to allow for.")
     with right:
-        st.subheader("By squad, this season", anchor=False)
+        st.header("By squad, this season", anchor=False)
         st.markdown(words.plain(page.squad_note))
         st.dataframe(
             page.squad_table,
@@ -117,7 +120,7 @@ def show_money(page: frames.ReelsPage, narrow: bool, colours: Any) -> None:
             column_config=money_column(page.player_table, page.currency),
             placeholder="",
         )
-    st.subheader("Charged and owed", anchor=False)
+    st.header("Charged and owed", anchor=False)
     st.markdown(words.plain(page.statement_note))
     if not page.statement_table.empty:
         with st.expander("Statement, by who pays"):
@@ -154,7 +157,7 @@ def forms(page: frames.ReelsPage) -> None:
         metres = left.number_input("Metres", min_value=0.0, value=None, step=1.0, key="count metres")
         reels = middle.number_input("Whole reels", min_value=0, value=None, step=1, key="count reels")
         jobs = right.number_input("Restrings left", min_value=0, value=None, step=1, key="count jobs")
-        if st.form_submit_button("Save the count", type="primary"):
+        if st.form_submit_button("Save the count", type=screen.main_button()):
             row = {
                 "counted_on": counted_on, "string_id": string_id, "metres": metres, "reels": reels, "jobs_left": jobs,
             }  # fmt: skip
@@ -179,7 +182,7 @@ def forms(page: frames.ReelsPage) -> None:
                 format="%.2f",
                 key=f"order price {string_id}",
             )
-            if st.form_submit_button("Save the order", type="primary"):
+            if st.form_submit_button("Save the order", type=screen.main_button()):
                 row = {
                     "order_id": FreshId("orders", "O"), "string_id": string_id, "ordered_on": ordered_on,
                     "expected_on": expected_on, "metres": metres, "price": price,
@@ -194,7 +197,7 @@ def forms(page: frames.ReelsPage) -> None:
                 "Order", list(page.open_order_names), format_func=page.open_order_names.__getitem__, key="received"
             )
             day = st.date_input("Came on", value=data.load_day(), max_value=data.load_day(), key="received day")
-            if st.form_submit_button("Put it on the shelf", type="primary"):
+            if st.form_submit_button("Put it on the shelf", type=screen.main_button()):
                 save("orders", {"order_id": order_id, "received_on": day}, f"Written down: {order_id} has come.")
 
 

@@ -198,19 +198,19 @@ def show_table(page: frames.ThisWeek, filters: frames.Filters) -> list[str]:
         column_config={
             "racket_id": column.TextColumn("Racket", width=64, pinned=True),
             "who": column.TextColumn("Player", width=108),
-            "call": column.TextColumn("Call", width=132),
+            "call": column.TextColumn("Call", width=126),
             "towards_breaking": column.ProgressColumn(
-                "Towards breaking", format="%d %%", min_value=0, max_value=100, color="orange", width=124,
+                "Towards breaking", format="%d %%", min_value=0, max_value=100, color="orange", width=112,
                 help="Life used towards breaking. At 100 % half of such beds have broken.",
             ),
             "towards_dead": column.ProgressColumn(
-                "Towards dead", format="%d %%", min_value=0, max_value=100, color="green", width=124,
+                "Towards dead", format="%d %%", min_value=0, max_value=100, color="green", width=112,
                 help="Life used towards going dead. At 100 % half of such beds have gone dead.",
             ),
             "due_on": column.DateColumn("Likely on", format="ddd D MMM", width=84),
             "days_left": column.NumberColumn("Days left", format="%d", width=72, help="The likely number of days."),
             "days_band": column.TextColumn("Band, days", width=84, help="8 in 10 such beds end within these days."),
-            "why": column.TextColumn("Why", width=342),
+            "why": column.TextColumn("Why", width=372),
         },
         placeholder="",
         alt="Rackets in order of urgency with life used, days left and the reason.",

@@ -8,6 +8,7 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard import change_chart, charts, data, screen
+from dashboard.drawing import drawn
 from pipeline.fleet import frames, words
 from pipeline.fleet.frames.what_if import AFTER_HOURS, AS_NOW, AT_LIFE, BEFORE_EVENTS, POLICIES
 from pipeline.store import StoreError
@@ -45,10 +46,10 @@ def show() -> None:
         st.title(words.plain(page.title if told is None else told.title), anchor=False)
         st.caption(page.club.byline)
     with answer:
-        if told is None:
+        if told is None or asked is None:
             st.markdown(page.intro)
         else:
-            show_answer(told)
+            show_answer(told, asked)
 
 
 def form(page: frames.WhatIfPage) -> None:
@@ -82,11 +83,11 @@ def form(page: frames.WhatIfPage) -> None:
                 amount = st.number_input(label, low, high, value=usual, step=step, key=f"what if {policy}")
             weeks = st.number_input("Weeks ahead", 4, 52, value=26, step=1)
             cost = st.number_input("A break in a match costs as much as so many restrings", 0.0, 100.0, 5.0, 1.0)
-        if st.form_submit_button("Work it out", type="primary"):
+        if st.form_submit_button("Work it out", type=screen.main_button()):
             st.session_state[ASKED] = frames.Asked(whose, mains, crosses, gauge, policy, amount, int(weeks), cost)
 
 
-def show_answer(told: frames.Told) -> None:
+def show_answer(told: frames.Told, asked: frames.Asked) -> None:
     """Sentences, the chart, the numbers."""
     st.markdown(words.plain(told.sentence))
     if told.point:
@@ -97,7 +98,7 @@ def show_answer(told: frames.Told) -> None:
     left, right = (st.container(), st.container()) if narrow else st.columns([1.2, 1], gap="large")
     with left:
         st.plotly_chart(
-            change_chart.changes_against_now(told.changes, colours, narrow),
+            drawn("changes", lambda: change_chart.changes_against_now(told.changes, colours, narrow), asked),
             theme=None,
             config=charts.CONFIG,
             key="changes",

@@ -42,7 +42,9 @@ def bench(
     with snapshot_of(club, on) as (snapshot, as_of):
         settings = club.settings
         with output.waiting("Planning the bench"):
-            plan = make_plan(source_of(snapshot, 7 * weeks), settings, weeks=weeks, overtime_minutes=overtime, seconds=seconds)
+            plan = make_plan(
+                source_of(snapshot, 7 * weeks), settings, weeks=weeks, overtime_minutes=overtime, seconds=seconds
+            )
     for note in filter(None, [*plan.notes, gap_line(plan)]):
         output.say(note)
     if ics is not None:

@@ -12,7 +12,7 @@ import typer
 from pipeline.command import output
 from pipeline.command.failures import says_why
 from pipeline.command.options import DEFAULT_STORE, CsvOption, StoreOption, as_day
-from pipeline.command.standing import refresh_view
+from pipeline.command.standing import must_know_squad, refresh_view
 from pipeline.store import Store, StoreError
 
 AHEAD_DAYS = 182
@@ -24,7 +24,7 @@ def calendar(
     activity: Annotated[
         str, typer.Option("--activity", help="What its entries are: singles, doubles, drills, rally, sparring, closed.")
     ],
-    squad: Annotated[str | None, typer.Option("--squad", help="For which squad; without it, for the whole club.")] = None,
+    squad: Annotated[str | None, typer.Option("--squad", help="For which squad.")] = None,
     player: Annotated[str | None, typer.Option("--player", metavar="ID", help="For which player.")] = None,
     minutes: Annotated[
         int | None, typer.Option("--minutes", min=1, max=1440, help="Minutes a day where an entry has no times.")
@@ -49,6 +49,8 @@ def calendar(
 
     club = Store(store)
     zone = club.settings.time_zone
+    if squad is not None:
+        must_know_squad(club, squad)
     first_on = from_on or datetime.now(ZoneInfo(zone)).date()
     try:
         ics = file.read_bytes()
@@ -64,6 +66,8 @@ def calendar(
     if not look:
         report = club.enter({"calendar": found.rows}, now=datetime.now(UTC))
         refresh_view(club)
-        output.say(f"New {report.total('new')}, corrected {report.total('corrected')}, as before {report.total('unchanged')}.")
+        output.say(
+            f"New {report.total('new')}, corrected {report.total('corrected')}, as before {report.total('unchanged')}."
+        )
     table = pd.DataFrame(found.rows)[["planned_on", "until_on", "squad", "player_id", "activity", "event", "minutes"]]
     output.print_frame(table, is_csv=csv)

@@ -10,6 +10,7 @@ import typer
 
 
 def as_day(text: str) -> date:
+    """A date out of ISO text; raises `typer.BadParameter` for anything else."""
     try:
         return date.fromisoformat(text)
     except ValueError:

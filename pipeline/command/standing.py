@@ -27,6 +27,7 @@ def refresh_view(club: Store) -> str | None:
 
 
 def must_know_squad(club: Store, squad: str) -> None:
+    """Raise `StoreError` with the squads on file, unless this is one of them."""
     with club.facts() as con:
         squads = [name for (name,) in con.execute("select distinct squad from facts.players order by squad").fetchall()]
     if squad not in squads:
@@ -38,7 +39,7 @@ def snapshot_of(club: Store, on: date | None) -> Iterator[tuple[Snapshot, date]]
     """The model as of a day, default the last day on file; raises where no racket is in service then."""
     with club.facts() as con:
         from pipeline.fleet.snapshot import snapshot
-        from pipeline.refresh import kept_fit
+        from pipeline.refresh import kept_by_hand, kept_fit
         from pipeline.sql import last_logged_day
 
         last_day = last_logged_day(con)
@@ -49,7 +50,7 @@ def snapshot_of(club: Store, on: date | None) -> Iterator[tuple[Snapshot, date]]
             output.say(f"The last record on file is of {last_day}: play and restrings since then are not known.")
         with output.waiting("Working out where every racket stands"):
             # today's answer stands on the fit the dashboard shows; another day learns from what was known then
-            made = snapshot(con, as_of, club.settings, kept_fit(club) if on is None else None)
+            made = snapshot(con, as_of, club.settings, kept_fit(club) if on is None else kept_by_hand(club))
         if made.rackets.empty:
             raise StoreError(_why_no_racket(con, as_of))
         yield made, as_of

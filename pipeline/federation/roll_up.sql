@@ -38,8 +38,8 @@ select
     count(distinct racket_id) as count_rackets,
     sum(metres_written) as metres_written,
     sum(is_ended) as count_ended,
-    sum(is_broken) * 1.0 / nullif(sum(is_ended), 0) as share_broken,
-    sum(is_dead) * 1.0 / nullif(sum(is_ended), 0) as share_dead,
+    cast(sum(is_broken) as double) / nullif(sum(is_ended), 0) as share_broken,
+    cast(sum(is_dead) as double) / nullif(sum(is_ended), 0) as share_dead,
     avg(days_in) as mean_days_in
 from beds
 group by club, season, material

@@ -20,6 +20,7 @@ from pipeline.fleet import scores, thumb_rules
 from pipeline.fleet.snapshot import Snapshot, snapshot
 from pipeline.sql import run_relations
 from pipeline.store import StoreError
+from pipeline.wear.estimate import Kept
 from pipeline.wear.reference import VALUES, session_weight_rows
 
 WINDOW_DAYS = 14
@@ -58,6 +59,7 @@ class Backtest:
 
     @property
     def count_weeks(self) -> int:
+        """How many weeks were looked back on."""
         return len(self.weeks)
 
 
@@ -78,8 +80,12 @@ def backtest(
     draws: int = DRAWS,
     seed: int = 0,
     progress: Progress | None = None,
+    kept: Kept | None = None,
 ) -> Backtest:
-    """Go back `weeks` (in fortnights, as far as the log reaches) and hold every forecast against the log of `as_of`."""
+    """Go back `weeks` (in fortnights, as far as the log reaches) and hold every forecast against the log of `as_of`.
+
+    kept: trade values, where a person chose them; else every origin learns from what was known then.
+    """
     beds, strung = log_of(con, as_of)
     origins = origins_of(strung, as_of, weeks)
     rng = np.random.default_rng(seed)
@@ -88,7 +94,7 @@ def backtest(
     for n, origin in enumerate(origins):
         if progress:
             progress(n, len(origins), origin)
-        made = snapshot(con, origin, settings)
+        made = snapshot(con, origin, settings, kept)
         if made.rackets.empty:
             continue
         rules = thumb_rules.rule_scores(con, origin, WINDOW_DAYS)

@@ -102,13 +102,13 @@ def bench_times(con: duckdb.DuckDBPyConnection) -> BenchTimes:
         by_kind[kind] = _leaning(mine.sum(), len(mine), prior, PRIOR_JOBS if kind == FULL else PRIOR_JOBS_KIND)
     by_stringer: dict[tuple[str, str], float] = {}
     on_file: dict[str, int] = {}
-    for stringer, mine in jobs[jobs["stringer"] != ""].groupby("stringer"):
-        expected = mine["kind"].map(by_kind)
+    for stringer, of_stringer in jobs[jobs["stringer"] != ""].groupby("stringer"):
+        expected = of_stringer["kind"].map(by_kind)
         like_others = PRIOR_JOBS_STRINGER * by_kind[FULL]
-        pace = (mine["minutes_taken"].sum() + like_others) / (expected.sum() + like_others)
-        on_file[str(stringer)] = len(mine)
+        pace = (of_stringer["minutes_taken"].sum() + like_others) / (expected.sum() + like_others)
+        on_file[str(stringer)] = len(of_stringer)
         for kind in KINDS:
-            own = mine.loc[mine["kind"] == kind, "minutes_taken"]
+            own = of_stringer.loc[of_stringer["kind"] == kind, "minutes_taken"]
             by_stringer[str(stringer), kind] = _leaning(own.sum(), len(own), by_kind[kind] * pace, PRIOR_JOBS_STRINGER)
     return BenchTimes(by_kind, by_stringer, on_file)
 

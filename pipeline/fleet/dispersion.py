@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from pipeline.fleet.unseen import expected_at_steps
 from pipeline.wear.history import History
 from pipeline.wear.learning import OTHER, Learned
 
@@ -26,20 +27,9 @@ def expected_by_day(h: History, learned: Learned, n_days: int) -> np.ndarray:
     out = np.zeros(n_days)
     if h.n_beds == 0:
         return out
-    n_players = len(h.players)
-    player = np.where(h.player >= 0, h.player, n_players)
     back = h.as_of_day - h.day
     keep = (back >= 0) & (back < n_days)
-    total = learned.mishit_per_hour * learned.exposure.played
-    for limit in ("breaks", "goes_dead"):
-        so_far = learned.expected[limit]
-        first = np.zeros(len(so_far), dtype=bool)
-        first[h.first] = True
-        before = np.where(first, 0.0, np.concatenate([[0.0], so_far[:-1]]))
-        warp = learned.baseline[limit]
-        reports = learned.reports[player][h.bed] if limit == "goes_dead" else 1.0
-        total = total + (warp.warped(so_far) - warp.warped(before)) * reports
-    out += np.bincount(n_days - 1 - back[keep], total[keep], n_days)
+    out += np.bincount(n_days - 1 - back[keep], expected_at_steps(h, learned)[keep], n_days)
     # other causes: the rate on each bed's last day stands for its mean; scaled to what really happened
     ended = learned.responsibility[:, OTHER]
     end_back = h.as_of_day - h.day[h.last]

@@ -22,7 +22,7 @@ from pipeline.fleet.simulation import Simulated
 from pipeline.fleet.snapshot import OUTLOOK_DAYS, Snapshot
 from pipeline.fleet.tension_left import publish_tension
 from pipeline.sql import relation_text
-from pipeline.wear import reference
+from pipeline.wear.parameters import parameters
 
 RANK_DAYS = 14
 FORECAST_WEEKS = 6
@@ -65,7 +65,7 @@ def publish(s: Snapshot, words: ClubWords, now: datetime, last_log_on: date | No
     _write(con, "forecast_strings", _forecast_strings(s, made))
     publish_match_ready(s, con)
     _write(con, "fitted", pd.DataFrame({"as_of": [s.estimate.kept.as_of], "kept": [s.estimate.kept.to_json()]}))
-    _write(con, "parameters", parameters(s))
+    _write(con, "parameters", parameters(s.estimate))
     facts = {
         "as_of": s.as_of.isoformat(),
         "last_log_on": last_log_on.isoformat() if last_log_on else "",
@@ -198,71 +198,3 @@ def _forecast_strings(s: Snapshot, made: Simulated) -> pd.DataFrame:
             for w in range(FORECAST_WEEKS)
         ]
     return pd.DataFrame(rows, columns=["week", "string_id", "metres_p50", "metres_p90", "jobs_p50"])
-
-
-def parameters(s: Snapshot) -> pd.DataFrame:
-    """Every number the model stands on: trade value, value in force, source."""
-    shapes, rows = s.estimate.learned.shapes, []
-    in_force = {
-        "shape_breaks": shapes.shape_breaks,
-        "shape_goes_dead": shapes.shape_dead,
-        "prior_strength_player": shapes.strength_breaks,
-    }
-    for v in reference.VALUES:
-        rows.append((v.name, v.meaning, v.unit, v.value, in_force.get(v.name, v.value), v.source, v.is_assumption))
-    weights = {(f, lv): (a, p) for f, lv, a, p in s.estimate.weights}
-    for f, lv, a, p in reference.session_weight_rows():
-        source = reference.SESSION_WEIGHT_SOURCES[f]
-        rows.append(
-            (f"{f} {lv}, towards breaking", f"weight of an hour: {f} {lv}", "1", a, weights[f, lv][0], source, True)
-        )
-        rows.append(
-            (f"{f} {lv}, towards dead", f"weight of an hour: {f} {lv}", "1", p, weights[f, lv][1], source, True)
-        )
-    for material, m in reference.MATERIALS.items():
-        for field, unit in (
-            ("break_hours", "h"),
-            ("dead_hours", "h"),
-            ("rest_per_decade", "lives"),
-            ("gauge_mm", "mm"),
-        ):
-            source = reference.MATERIAL_SOURCES[field]
-            number = getattr(m, field)
-            rows.append(
-                (
-                    f"{material} {field}",
-                    f"{field.replace('_', ' ')} of {material}",
-                    unit,
-                    number,
-                    number,
-                    source,
-                    source.startswith("assumption"),
-                )
-            )
-    h, learned = s.estimate.history, s.estimate.learned
-    for limit, words in (("breaks", "breaking"), ("goes_dead", "going dead")):
-        for family, f in zip(h.families, learned.family[limit], strict=True):
-            rows.append(
-                (
-                    f"family {family}, {words}",
-                    "speed of this club's beds against the reference (hazard)",
-                    "1",
-                    1.0,
-                    float(f),
-                    "learned from this club's endings",
-                    False,
-                )
-            )
-        level = learned.level[limit].level
-        rows.append(
-            (
-                f"level now, {words}",
-                "newest weeks against the whole history",
-                "1",
-                1.0,
-                level,
-                "learned from this club's endings",
-                False,
-            )
-        )
-    return pd.DataFrame(rows, columns=["name", "meaning", "unit", "trade_value", "value", "source", "is_assumption"])

@@ -14,9 +14,10 @@ import numpy as np
 import pandas as pd
 
 from pipeline.fleet.dispersion import lumpy
+from pipeline.fleet.hand_over import HandOver, hand_over
 from pipeline.fleet.outlook import SHARE_SPREAD, looks_now, unseen_days
 from pipeline.fleet.play import ComingPlay
-from pipeline.fleet.weeks_ahead import Delays, Fleet, LimitAhead, Weeks, gamma_around_one, march
+from pipeline.fleet.weeks_ahead import Fleet, LimitAhead, Weeks, gamma_around_one, march
 from pipeline.wear.history import History
 from pipeline.wear.learning import Learned
 
@@ -81,12 +82,13 @@ def simulate(
     first_jobs_a_week: float = 0.0,
     as_of: pd.Timestamp | None = None,
     spread: float = 1.0,
+    way: HandOver | None = None,
 ) -> Simulated:
     """Simulate every racket in service.
 
     rackets: racket_id, bed_id, player_id, squad, share, status, waiting_days (days since it ended or was handed in).
     first_jobs_a_week: first stringings of new rackets, Poisson. spread: variance over mean of this club's weeks,
-    beyond what the beds themselves bring.
+    beyond what the beds themselves bring. way: from a bed's end to its restring (none: as the beds on file show it).
     """
     beds = rackets[rackets["bed_id"].notna()].reset_index()
     n, s = len(beds), learned.shapes
@@ -107,7 +109,8 @@ def simulate(
     playability_per_hour = (base["playability"].sum(axis=1) / total)[player]
     in_play = (beds["status"] == "in_play").to_numpy()
     now = looks_now(h, learned, beds)
-    lags = lags_of(h.beds, as_of if as_of is not None else pd.Timestamp(0) + pd.Timedelta(days=h.as_of_day))
+    origin = as_of if as_of is not None else pd.Timestamp(0) + pd.Timedelta(days=h.as_of_day)
+    way = way or hand_over(h.beds, unseen_days(h, learned), (), origin)
     lives = learned.exposure.lives
     rest = s.rest_scale * lives.rest[index]
     age_hours = np.where(in_play, h.age_hours[last], 0.0)
@@ -138,7 +141,7 @@ def simulate(
         )
     strung_first = np.full((n, draws), np.nan)
     waited = np.nan_to_num(beds["waiting_days"].to_numpy(dtype=float))[~in_play]
-    strung_first[~in_play] = _remaining_lag(lags.after_wear, waited, draws, rng)
+    strung_first[~in_play] = way.still_waiting(waited, draws, rng)
     made = march(
         Fleet(
             player=player,
@@ -163,14 +166,19 @@ def simulate(
             club=gamma_around_one(play.spread_club * 0.7, (draws, 1), rng)
             * gamma_around_one(play.spread_club * 0.7, (draws, n_weeks), rng),
         ),
-        Delays(lags.after_wear, lags.after_other, unseen_days(h, learned)),
+        way,
         draws,
         rng,
     )
     racket, draw, week, cause = made.restrings
     jobs = np.bincount(draw * n_weeks + week, minlength=draws * n_weeks).reshape(draws, n_weeks)
-    busy = lumpy(jobs, spread, rng)
-    jobs = np.floor(jobs * busy + rng.random(jobs.shape)).astype(np.int64)
+    # what waits already is known: the lumps are those of what is still to come
+    row, who = np.nonzero(strung_first < 7.0 * n_weeks)
+    known = np.bincount(who * n_weeks + (strung_first[row, who] // 7).astype(np.int64), minlength=draws * n_weeks)
+    known = known.reshape(draws, n_weeks)
+    lumped = known + (jobs - known) * lumpy(jobs - known, spread, rng)
+    busy = np.where(jobs > 0, lumped / np.maximum(jobs, 1), 1.0)
+    jobs = np.floor(lumped + rng.random(jobs.shape)).astype(np.int64)
     if first_jobs_a_week > 0:
         jobs = jobs + rng.poisson(first_jobs_a_week, jobs.shape)
     original = beds["index"].to_numpy()
@@ -200,12 +208,3 @@ def _weekly(play: ComingPlay, players: tuple[str, ...], n_weeks: int) -> dict[st
         daily = np.vstack([getattr(play, kind), np.zeros((1, play.hours.shape[1]))])[take, : n_weeks * 7]
         out[kind] = daily.reshape(len(take), n_weeks, 7).sum(axis=2)
     return out
-
-
-def _remaining_lag(lags: np.ndarray, waited: np.ndarray, draws: int, rng: np.random.Generator) -> np.ndarray:
-    """(m, draws) whole days until the restring of rackets that have waited so long, given that they still wait."""
-    out = np.empty((len(waited), draws))
-    for i, w in enumerate(waited):
-        left = lags[lags > w] - w - 1.0
-        out[i] = rng.choice(left, draws) if len(left) else rng.integers(0, 5, draws)
-    return np.maximum(out, 0.0)

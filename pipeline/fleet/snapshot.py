@@ -16,9 +16,14 @@ import pandas as pd
 from pipeline.fleet import ranking
 from pipeline.fleet.bench_minutes import MinutesPerJob, minutes_per_job
 from pipeline.fleet.dispersion import dispersion
-from pipeline.fleet.outlook import CurrentBeds, Outlook, current_beds, outlook
+from pipeline.fleet.hand_over import HandOver, hand_over
+from pipeline.fleet.outlook import CurrentBeds, Outlook, current_beds, outlook, unseen_days
+from pipeline.fleet.own_past import levels_one_step_ahead
 from pipeline.fleet.play import ComingPlay, coming_play
-from pipeline.fleet.simulation import Simulated, lags_of, simulate
+from pipeline.fleet.simulation import Simulated, simulate
+from pipeline.fleet.takeover import Takeover, takeover_of
+from pipeline.fleet.unseen import over_unseen
+from pipeline.wear.drift import Level
 from pipeline.wear.estimate import Estimate, Kept, estimate
 
 OUTLOOK_DAYS = 42
@@ -26,7 +31,9 @@ OUTLOOK_DAYS = 42
 
 @dataclass(frozen=True)
 class Snapshot:
-    """con holds the relations as known on as_of; rackets is the relation rackets_now; beds those in play.
+    """con holds the relations as known on as_of; rackets is the relation rackets_now; beds those in play. way: from a
+    bed's end to its restring. takeover: how a player's rackets stand in for each other. levels: of the hazards of the
+    beds now in, by limit.
 
     made, seen and frames keep what has been worked out once: a simulation, outlooks by days, frames by name.
     """
@@ -40,6 +47,9 @@ class Snapshot:
     first_jobs_a_week: float
     spread: float
     minutes: MinutesPerJob
+    way: HandOver
+    takeover: Takeover | None
+    levels: dict[str, Level]
     made: dict[tuple[int, int, int], Simulated] = field(default_factory=dict, repr=False, compare=False)
     seen: dict[int, Outlook] = field(default_factory=dict, repr=False, compare=False)
     frames: dict[str, pd.DataFrame] = field(default_factory=dict, repr=False, compare=False)
@@ -48,7 +58,13 @@ class Snapshot:
         """Every bed in play, n_days ahead; kept once made."""
         if n_days not in self.seen:
             self.seen[n_days] = outlook(
-                self.estimate.history, self.estimate.learned, self.beds, self.play_ahead(n_days), n_days
+                self.estimate.history,
+                self.estimate.learned,
+                self.beds,
+                self.play_ahead(n_days),
+                n_days,
+                self.takeover,
+                self.levels,
             )
         return self.seen[n_days]
 
@@ -86,6 +102,7 @@ class Snapshot:
                 self.first_jobs_a_week,
                 pd.Timestamp(self.as_of),
                 self.spread,
+                self.way,
             )
         return self.made[key]
 
@@ -128,26 +145,47 @@ def snapshot(
     ended = pd.to_datetime(rackets["ended_on"]).fillna(pd.to_datetime(rackets["handed_in_on"]))
     rackets["waiting_days"] = (pd.Timestamp(as_of) - ended).dt.days
     in_play = rackets[rackets["status"] == "in_play"]
+    h, learned = found.history, found.learned
+    beds = current_beds(h, learned, in_play)
+    way = hand_over(h.beds, unseen_days(h, learned), _closed_days(con), pd.Timestamp(as_of))
+    over = over_unseen(h, learned, beds.index, beds.share)
     return Snapshot(
         con,
         as_of,
         found,
         rackets,
-        current_beds(found.history, found.learned, in_play),
-        coming_play(con, found.history.players, OUTLOOK_DAYS),
+        beds,
+        coming_play(con, h.players, OUTLOOK_DAYS),
         _first_jobs_a_week(con),
-        _spread(con, found, as_of),
+        _spread(con, found, way),
         minutes_per_job(con),
+        way,
+        takeover_of(rackets, h.players, over, way),
+        levels_one_step_ahead(h, learned),
     )
 
 
-def _spread(con: duckdb.DuckDBPyConnection, found: Estimate, as_of: date) -> float:
+def _closed_days(con: duckdb.DuckDBPyConnection) -> list[date]:
+    """Days, past and to come, on which by the calendar nearly everybody is closed out."""
+    rows = con.execute(
+        """
+        select day from calendar_days where is_closed group by day
+        having count(distinct player_id) >= 0.9 * (
+            select count(*) from player_spans
+            where is_latest and (left_on is null or left_on > (select as_of from origin))
+        )
+        order by day
+        """
+    ).fetchall()
+    return [day for (day,) in rows]
+
+
+def _spread(con: duckdb.DuckDBPyConnection, found: Estimate, way: HandOver) -> float:
     """How lumpy this club's weeks are (variance over mean)."""
     ago = con.execute(
         "select ((select as_of from origin) - strung_on)::integer as ago from restrings_clean order by ago"
     ).df()["ago"]
-    lags = lags_of(found.history.beds, pd.Timestamp(as_of))
-    return dispersion(found.history, found.learned, ago.to_numpy(dtype=np.int64), lags.after_wear)
+    return dispersion(found.history, found.learned, ago.to_numpy(dtype=np.int64), way.after_wear)
 
 
 def _first_jobs_a_week(con: duckdb.DuckDBPyConnection) -> float:

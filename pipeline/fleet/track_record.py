@@ -19,6 +19,8 @@ from pipeline.fleet.backtest import DEFAULT_WEEKS, Backtest, Progress, backtest
 from pipeline.sql import last_logged_day
 from pipeline.store import Store, StoreError
 from pipeline.store.schema import create_tables
+from pipeline.wear.decision import decided
+from pipeline.wear.estimate import trade_by_hand
 
 FILE = "track-record.json"
 FORMAT = 1
@@ -49,7 +51,9 @@ def work_out(
         as_of = min(on or last, last) if last else None
         if as_of is None:
             raise StoreError(f"{store.folder} has no dated record yet: load restrings, matches or practices first.")
-        found = backtest(con, as_of, weeks, store.settings, progress=progress)
+        by_hand = decided(store.folder)
+        kept_values = trade_by_hand(by_hand.since, by_hand.by) if by_hand else None
+        found = backtest(con, as_of, weeks, store.settings, progress=progress, kept=kept_values)
     return TrackRecord(found, now or datetime.now(UTC), version)
 
 

@@ -1,8 +1,9 @@
 """Numbers, dates and outcomes put into plain words.
 
-In: plain values (dates, fractions, days, kilograms), the club's units and its locale (`in_locale`; en-GB unless told). Out: short strings ready for a page, a
-chart or a terminal. Nothing here reads a table. House words: "about" before an estimate, the 80 % band in brackets,
-"likely to" and "allow for" instead of percentile names, percentages without decimals, dates as "Sat 21 Nov".
+In: plain values (dates, fractions, days, kilograms), the club's units and its locale (`in_locale`; en-GB unless told).
+Out: short strings ready for a page, a chart or a terminal. Nothing here reads a table. House words: "about" before an
+estimate, the 80 % band in brackets, "likely to" and "allow for" instead of percentile names, percentages without
+decimals, dates as "Sat 21 Nov".
 """
 
 from __future__ import annotations

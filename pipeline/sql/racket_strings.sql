@@ -23,10 +23,12 @@ cut as (
 
 geometry as (
     select racket_id,
-           -- head of coalesce(head_cm2, 632) as an ellipse 1.3 times as long as wide, in metres
-           2 * sqrt(coalesce(head_cm2, 632) / (pi() * 1.3)) / 100 as width_m,
-           2 * sqrt(coalesce(head_cm2, 632) * 1.3 / pi()) / 100 as length_m,
-           mains as count_mains, crosses as count_crosses
+           -- the head as an ellipse 1.3 times as long as wide, in metres; the numbers are those of fleet/reels/metres.py
+           2 * sqrt(coalesce(head_cm2, 645) / (pi() * 1.3)) / 100 as width_m,
+           2 * sqrt(coalesce(head_cm2, 645) * 1.3 / pi()) / 100 as length_m,
+           mains as count_mains, crosses as count_crosses,
+           list_sum(list_transform(range(mains), lambda i: sqrt(1 - power(0.86 * (2 * i / (mains - 1) - 1), 2)))) as mains_chords,
+           list_sum(list_transform(range(crosses), lambda i: sqrt(1 - power(0.86 * (2 * i / (crosses - 1) - 1), 2)))) as crosses_chords
     from facts.rackets
 )
 
@@ -34,9 +36,9 @@ select
     r.racket_id,
     coalesce(o.mains_string_id, p.mains_string_id, b.mains_string_id) as mains_string_id,
     coalesce(o.crosses_string_id, o.mains_string_id, p.crosses_string_id, p.mains_string_id, b.crosses_string_id) as crosses_string_id,
-    -- the mean chord of an ellipse is pi/4 of its axis; turns at the frame add about 2 cm a string, clamps and knots 0.75 m a piece
-    coalesce(c.mains_m, g.count_mains * (g.length_m * pi() / 4 + 0.02) + 0.75) as mains_metres,
-    coalesce(c.crosses_m, g.count_crosses * (g.width_m * pi() / 4 + 0.02) + 0.75) as crosses_metres
+    -- chords of the ellipse; turns at the frame add 3.5 cm a string, ends and knots 0.70 m a piece
+    coalesce(c.mains_m, g.length_m * g.mains_chords + g.count_mains * 0.035 + 0.70) as mains_metres,
+    coalesce(c.crosses_m, g.width_m * g.crosses_chords + g.count_crosses * 0.035 + 0.70) as crosses_metres
 from rackets_now as r
 join geometry as g using (racket_id)
 left join beds as b on b.bed_id = r.bed_id

@@ -1,9 +1,9 @@
 """The current facts in, contract CSV files out, losslessly: exporting, loading into an empty store and exporting again
 gives the same bytes.
 
-RFC 4180: comma, CRLF, UTF-8 without BOM, quote marks only where needed; text that a
-spreadsheet would run as a formula is neutralised (`formulas.py`), which loading undoes. Rows stand in the order of their keys, columns
-in the contract's; a column that no row fills is left out unless it is required. A file without rows is not written.
+RFC 4180: comma, CRLF, UTF-8 without BOM, quote marks only where needed; text that a spreadsheet would run as a formula
+is neutralised (`formulas.py`), which loading undoes. Rows stand in the order of their keys, columns in the contract's;
+a column that no row fills is left out unless it is required. A file without rows is not written.
 """
 
 from __future__ import annotations
@@ -60,7 +60,8 @@ def _text(value: object) -> str:
 
 
 WRITERS: dict[str, Callable[[object], str]] = {
-    "id": _text, "label": _text, "text": _text, "list": _text, "number": _number, "money": _money, "boolean": _yes_no, "date": _date,
+    "id": _text, "label": _text, "text": _text, "list": _text,
+    "number": _number, "money": _money, "boolean": _yes_no, "date": _date,
 }  # fmt: skip
 
 

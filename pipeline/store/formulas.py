@@ -10,11 +10,12 @@ from __future__ import annotations
 
 import re
 
+from pipeline.contract.typed import literal
+
 MARKS = "=+@\uff1d\uff0b\uff0d\uff20-"  # the wide forms count as their plain ones in some spreadsheets
-RUNS = re.compile(rf"'*(?:[ \u00a0]*[{MARKS}]|[\t\r\n])")
-READS_PATTERN = rf"^''*([ \u00a0]*[{MARKS}]|[\t\r\n])"
-"""SQL form (RE2) of a cell that was neutralised."""
-IN_BYTES = re.compile(rb"'(?:[ ]|\xc2\xa0)*(?:[=+@\-\t\r\n]|\xef\xbc)")
+RUNS = re.compile(f"'*(?:[ \u00a0]*[{MARKS}]|[\t\r\n])")
+IN_BYTES = re.compile(rb"'(?:[ ]|\xc2\xa0)*(?:[=+@\-\t\r\n]|\xef\xbc|\Z)")
+"""Where the bytes of a file may hold a neutralised cell; a piece of a file that ends within one counts."""
 TEXT_KINDS = ("id", "label", "text", "list")
 
 
@@ -26,3 +27,9 @@ def neutralised(text: str) -> str:
 def read_back(text: str) -> str:
     """The text for this cell of a CSV file."""
     return text[1:] if text.startswith("'") and RUNS.match(text) else text
+
+
+def read_back_sql(cell: str) -> str:
+    """`read_back` as SQL over an expression."""
+    is_so = f"regexp_matches({cell}, {literal(f'^{RUNS.pattern}')})"
+    return f"case when starts_with({cell}, chr(39)) and {is_so} then substr({cell}, 2) else {cell} end"

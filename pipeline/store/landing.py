@@ -17,6 +17,7 @@ import duckdb
 import pyarrow as pa
 
 from pipeline.contract.typed import literal, quoted
+from pipeline.store.formulas import TEXT_KINDS, read_back_sql
 from pipeline.store.scan import FIELD_CHARACTERS, ScannedFile, is_record, refused
 
 CHUNK_ROWS = 50_000
@@ -32,6 +33,7 @@ class Misshapen:
 
     @property
     def as_json(self) -> str:
+        """The line's cells as one text."""
         return json.dumps(self.cells, ensure_ascii=False)
 
 
@@ -52,7 +54,8 @@ class Landed:
 
     @property
     def is_hashed(self) -> bool:
-        return self.is_fast and not self.file.unknown_columns
+        """Whether a row's hash can be worked out from the columns as they were read."""
+        return self.is_fast and not self.file.unknown_columns and not self.file.has_neutralised
 
     @property
     def is_tidy(self) -> bool:
@@ -69,7 +72,7 @@ def _land_fast(con: duckdb.DuckDBPyConnection, file: ScannedFile, table: str) ->
     if file.has_lone_carriage_returns or file.header_lines != 1 or any(mark in str(file.path) for mark in GLOB_MARKS):
         return None
     columns = ", ".join(f"{literal(name)}: 'VARCHAR'" for name in _cell_names(file))
-    hashed = "" if file.unknown_columns else f", {_hash_of_cells(file)} as row_hash"
+    hashed = "" if file.unknown_columns or file.has_neutralised else f", {_hash_of_cells(file)} as row_hash"
     try:
         con.execute(
             f"create or replace temp table {table} as select *{hashed} from read_csv({literal(str(file.path))}, "
@@ -165,6 +168,9 @@ def stage(con: duckdb.DuckDBPyConnection, landed: Landed, load_id: int) -> None:
     """Make the temporary view `staged`: the landed cells under the contract's names, unknown ones together as JSON."""
     file = landed.file
     place = {name: f"l.cell_{at}" for at, name in enumerate(file.columns)}
+    if file.has_neutralised:
+        texts = {field.name for field in file.resource.fields if field.kind in TEXT_KINDS}
+        place = {name: read_back_sql(cell) if name in texts else cell for name, cell in place.items()}
     names = [field.name for field in file.resource.fields]
     cells = ", ".join(f"{place.get(name, 'cast(null as varchar)')} as {quoted(name)}" for name in names)
     unknown = ", ".join(f"{literal(name)}, nullif({place[name]}, '')" for name in file.unknown_columns)

@@ -25,6 +25,9 @@ from pipeline.store.people import LOCAL
 from pipeline.store.report import FileReport, LoadReport
 from pipeline.store.scan import ScannedFile, scan_file
 
+MOST_MEMORY = "2 GiB"  # for the rows of a load that are under way; the rest waits on the disk beside the facts
+BYTES = {"bytes": 1.0, "KiB": 2.0**10, "MiB": 2.0**20, "GiB": 2.0**30, "TiB": 2.0**40}
+
 Progress = Callable[[int, int, str], None]
 """Called with steps done, steps in all (two a file), and the name of the file that comes next."""
 
@@ -181,10 +184,23 @@ class Arrival:
     refused: str | None = None
 
 
+def _in_bytes(size: str) -> float:
+    number, unit = size.split()
+    return float(number) * BYTES[unit]
+
+
+def _bound_memory(con: duckdb.DuckDBPyConnection) -> None:
+    """Let the database take MOST_MEMORY at most, or less where the machine has less."""
+    (limit,) = con.execute("select current_setting('memory_limit')").fetchall()[0]
+    if _in_bytes(limit) > _in_bytes(MOST_MEMORY):
+        con.execute(f"set memory_limit = '{MOST_MEMORY}'")
+
+
 def land_files(
     con: duckdb.DuckDBPyConnection, paths: list[Path], contract: Contract, progress: Progress | None = None
 ) -> list[Arrival]:
     """Read every file into temporary tables of `con`, which must not be in a transaction yet."""
+    _bound_memory(con)
     arrivals = []
     for place, path in enumerate(paths):
         if progress:

@@ -29,6 +29,7 @@ class Merged:
 
     @property
     def accepted(self) -> int:
+        """Rows that were not refused, whatever became of them."""
         return self.new + self.corrected + self.unchanged + self.repeated + self.struck
 
 
@@ -98,7 +99,7 @@ def merge(
     is_first = _count(con, f"select count(*) from (from main.{table} limit 1)") == 0
     is_first = is_first and _count(con, f"select count(*) from (from history.{table} limit 1)") == 0
     if is_first:
-        # the typed rows lie in the order of their lines, and stay in it
+        # in any order: whoever needs one asks for it, and a first load may hold millions of rows
         source = "accepted" if repeated or _count(con, "select count(*) from refused_lines") else "typed"
         con.execute(
             f"insert into main.{table} select {names}, load_id, line_number, $now from {source}",

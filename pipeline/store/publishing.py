@@ -29,6 +29,7 @@ _open_lock = threading.Lock()
 
 
 def view_path(folder: Path, version: int) -> Path:
+    """Where the view of a version lies."""
     return folder / f"view-{version:06d}.duckdb"
 
 

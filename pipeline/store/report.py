@@ -43,6 +43,7 @@ class LoadReport:
 
     @property
     def refused(self) -> tuple[str, ...]:
+        """Why files could not be read, a sentence each."""
         return tuple(file.refused for file in self.files if file.refused is not None)
 
     @property

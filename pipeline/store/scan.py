@@ -64,8 +64,8 @@ def _may_be_loose(chunk: bytes) -> bool:
 
 
 def _count_lines(path: Path) -> tuple[int, bool, bool, bool]:
-    """Lines of the file, whether some end in a carriage return alone, whether its cells are tidy, and whether some may be
-    neutralised; refuses what is not UTF-8 text."""
+    """Lines of the file, whether some end in a carriage return alone, whether its cells are tidy, and whether some may
+    be neutralised; refuses what is not UTF-8 text."""
     decoder = codecs.getincrementaldecoder("utf-8")()
     feeds = lone_returns = count_bytes = 0
     last = b""
@@ -89,8 +89,8 @@ def _count_lines(path: Path) -> tuple[int, bool, bool, bool]:
         joined = last + chunk
         lone_returns += joined[:-1].count(b"\r") - joined.count(b"\r\n")
         is_tidy = is_tidy and not _may_be_loose(joined)
-        has_neutralised = has_neutralised or (b"'" in joined and IN_BYTES.search(joined) is not None)
-        last = chunk[-8:] if chunk[-1:] not in (b"\r", b"\n") else chunk[-1:]
+        has_neutralised = has_neutralised or (b"'" in chunk and IN_BYTES.search(chunk) is not None)
+        last = chunk[-1:]
         count_bytes += len(chunk)
     try:
         decoder.decode(b"", final=True)
@@ -162,5 +162,14 @@ def scan_file(path: Path, contract: Contract) -> ScannedFile:
     columns = tuple(name or f"column {place}" for place, name in enumerate(names, start=1))
     unknown = tuple(name for name in columns if name not in known)
     return ScannedFile(
-        path, resource, delimiter, columns, unknown, count_lines, has_lone_returns, header_lines, has_neutralised, is_tidy
+        path,
+        resource,
+        delimiter,
+        columns,
+        unknown,
+        count_lines,
+        has_lone_returns,
+        header_lines,
+        has_neutralised,
+        is_tidy,
     )

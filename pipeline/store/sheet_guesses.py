@@ -33,6 +33,7 @@ class Directory:
     names: Mapping[str, Mapping[str, tuple[str, ...]]] = field(default_factory=dict)
 
     def shown(self, resource: str, key: str) -> str:
+        """The names that stand behind an id, two at most."""
         return ", ".join(self.names.get(resource, {}).get(key, ())[:2])
 
 
@@ -100,6 +101,7 @@ def id_by_name(resource: str, given: str, directory: Directory) -> Guess:
 
 
 def choice_of(f: Field, given: str) -> Guess:
+    """Which of the field's choices a word means, why, and whether that is sure."""
     text = plain_heading(given)
     for choice in f.choices:
         if text in (plain_heading(word) for word in CHOICES.get(choice, ())):
@@ -111,6 +113,7 @@ def choice_of(f: Field, given: str) -> Guess:
 
 
 def yes_or_no(given: str) -> Guess:
+    """Whether a word or mark means yes or no, why, and whether that is sure."""
     text = given.strip().lower()
     if text in YES:
         return "yes", "a mark for yes", True

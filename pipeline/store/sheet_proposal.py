@@ -50,10 +50,12 @@ class SheetMap:
     constants: Mapping[str, str] = field(default_factory=dict)
 
     def to_json(self) -> str:
+        """The map as text to be kept."""
         return json.dumps(asdict(self), ensure_ascii=False, sort_keys=True)
 
     @classmethod
     def from_json(cls, text: str) -> SheetMap:
+        """The map out of kept text."""
         return cls(**json.loads(text))
 
 

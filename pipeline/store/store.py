@@ -30,6 +30,7 @@ from pipeline.store.people import LOCAL, Person, require
 from pipeline.store.report import LoadReport
 from pipeline.store.settings import ClubSettings, read_settings, write_default
 from pipeline.store.striking import strike
+from pipeline.store.zips import unpacked
 
 FACTS = "facts.duckdb"
 OPEN_WAIT_SECONDS = 8.0
@@ -55,6 +56,7 @@ class Store:
 
     @property
     def facts_path(self) -> Path:
+        """Where the facts lie."""
         return self.folder / FACTS
 
     @property
@@ -69,6 +71,7 @@ class Store:
 
     @property
     def log(self) -> logging.Logger:
+        """The store's log, without names."""
         return store_logger(self.folder)
 
     def _must_exist(self) -> None:
@@ -195,21 +198,22 @@ class Store:
         load_day: date | None = None,
         by: Person = LOCAL,
     ) -> LoadReport:
-        """Load a folder or files; all of it is kept, or nothing.
+        """Load a folder, files or ZIPs of them; all of it is kept, or nothing.
 
         A naive `now` is taken as UTC. `load_day` (default: the club's day at `now`) is what dates are held against.
         """
         require(by, "load")
         given = [paths] if isinstance(paths, (str, Path)) else list(paths)
-        files = files_to_load([Path(path) for path in given], self.contract)
-        for resource in filter(None, (self.contract.resource_of_file(path.name) for path in files)):
-            require(by, f"record:{resource.name}")
-        self.create()
-        occasion = self._instants(now, load_day, by)
-        with self._writing_facts(occasion.now) as con:
-            arrivals = land_files(con, files, self.contract, progress)
-            with self._transaction(con):
-                report = load_landed(con, arrivals, self.contract, occasion, progress)
+        with unpacked([Path(path) for path in given]) as there:
+            files = files_to_load(there, self.contract)
+            for resource in filter(None, (self.contract.resource_of_file(path.name) for path in files)):
+                require(by, f"record:{resource.name}")
+            self.create()
+            occasion = self._instants(now, load_day, by)
+            with self._writing_facts(occasion.now) as con:
+                arrivals = land_files(con, files, self.contract, progress)
+                with self._transaction(con):
+                    report = load_landed(con, arrivals, self.contract, occasion, progress)
         for file in report.files:
             self.log.info(
                 "loaded %s: read %d, new %d, corrected %d, unchanged %d, rejected %d%s",

@@ -4,8 +4,8 @@ In: History and what was learned with the trade values. Out: fits to go on with,
 with enough endings is fitted to the history as it stood some weeks ago; those weeks are then forecast with the trade's
 and with the fitted values. Only where the fitted win they are fitted anew to all the history, and adopted.
 
-Forecasts may be made with a less steep wear-out than the one fitted (`steepness`, a factor on the shape): hours that are
-not exactly known and players who change blur the ageing of beds to come, and how much so, the same weeks choose.
+Forecasts may be made with a less steep wear-out than the one fitted (`steepness`, a factor on the shape): hours that
+are not exactly known and players who change blur the ageing of beds to come, and how much so, the same weeks choose.
 """
 
 from __future__ import annotations

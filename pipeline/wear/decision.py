@@ -1,13 +1,12 @@
 """What a person decided about the values in force: to run on the trade values until the club is learned from again.
 
-In: the store's folder. Out: Decision, kept in `learned.json` beside club.toml, which no view's deletion touches. Without
-the file the program decides by itself, at refresh, from the club's own history.
+In: the store's folder. Out: Decision, kept in `learned.json` beside club.toml, which no view's deletion touches.
+Without the file the program decides by itself, at refresh, from the club's own history.
 """
 
 from __future__ import annotations
 
 import json
-import os
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -47,7 +46,7 @@ def decide_trade(folder: Path, since: date, by: str) -> None:
     """Trade values from now on, in one step."""
     part = folder / f"{FILE}.part"
     part.write_text(json.dumps({"values": TRADE, "since": since.isoformat(), "by": by}) + "\n", encoding="utf-8")
-    os.replace(part, folder / FILE)
+    part.replace(folder / FILE)
 
 
 def decide_nothing(folder: Path) -> None:

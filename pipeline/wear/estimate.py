@@ -1,8 +1,8 @@
 """From a club's facts to everything the model knows about it at one origin.
 
 In: a connection with the clean tables attached as `facts`, and the origin. Out: Estimate, and the relations of
-pipeline.sql in the connection. Shapes and weights are fitted where a limit has enough endings, and adopted where held-out
-weeks are forecast better; a new club keeps the trade values, and says so.
+pipeline.sql in the connection. Shapes and weights are fitted where a limit has enough endings, and adopted where
+held-out weeks are forecast better; a new club keeps the trade values, and says so.
 """
 
 from __future__ import annotations
@@ -75,7 +75,9 @@ class Kept:
                 fits[row["limit"]] = fitting.Fit(**row)
                 if not fits[row["limit"]].spreads:
                     raise KeyError("spreads")
-            evidence = tuple(Comparison(**{k: math.nan if v is None else v for k, v in c.items()}) for c in made["evidence"])
+            evidence = tuple(
+                Comparison(**{k: math.nan if v is None else v for k, v in c.items()}) for c in made["evidence"]
+            )
             return Kept(date.fromisoformat(made["as_of"]), float(made["endings"]), fits, evidence, made["by_hand"])
         except (KeyError, TypeError) as error:
             raise ValueError(f"The kept fit cannot be read ({error}); it is made anew at the next refresh.") from error

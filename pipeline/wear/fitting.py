@@ -1,12 +1,12 @@
 """Shapes, prior strengths, session weights and string exponents fitted to the club's own endings.
 
 In: History and what is known of causes and inspections. Out: Fit. Penalised maximum marginal likelihood: every
-player's gamma multiplier is integrated out in closed form, the likelihood of an ending uses its hazard a day (so dx/dt
-is in it), and a normal prior at the trade value, on the log scale, holds each number where the club has little to say.
-The gradient is analytic.
+player's gamma multiplier is integrated out in closed form, the likelihood of an ending is the hazard added since the
+session before its last (so dx/dt is in it), and a normal prior at the trade value, on the log scale, holds each number
+where the club has little to say. The gradient is analytic, and its slope at the optimum gives the spreads.
 
 For one limit, player p with multiplier theta ~ Gamma(a, a), endings i and cumulative hazard Z = f * sum(m dz):
-    log L_p = sum_i r_i log(f m_i dz_i / days) + lgamma(a + n) - lgamma(a) + a log a - (a + n) log(a + Z)
+    log L_p = sum_i r_i log(f m_i dz_i) + lgamma(a + n) - lgamma(a) + a log a - (a + n) log(a + Z)
 and, for going dead, a player without any such ending may be one who never reports: log(pi (a / (a + Z))**a + 1 - pi).
 """
 
@@ -18,11 +18,11 @@ import numpy as np
 from scipy.optimize import minimize
 from scipy.special import digamma, gammaln
 
-from pipeline.wear.history import History
+from pipeline.wear.history import History, last_played
 from pipeline.wear.limits import LN2
 from pipeline.wear.reference import SESSION_WEIGHTS
 
-WINDOW_DAYS = 7
+LEAST_ADDED = 1e-9  # of hazard in the stretch in which a bed ended
 SLOPE_STEP = 1e-3
 REFERENCE_LEVELS = {
     "activity": ("singles",),
@@ -107,14 +107,9 @@ class _Layout:
             self.codes[feature] = np.array([*(index.get(n, -1) for n in names), -1], dtype=np.int64)[code]
             held = [0.0 if n in index or n not in levels else float(np.log(levels[n][column])) for n in names]
             self.offset += np.array([*held, 0.0])[code]
-        # the step a bed ended in, and the first within the week that ends with it
-        self.end = p.h.last
-        recent = (p.h.day > (p.h.day[self.end] - WINDOW_DAYS)[p.h.bed])
-        self.start = self.end + 1 - np.add.reduceat(recent.astype(np.int64), p.h.first)
-        # lives that rest takes a week at the age of the ending
-        age = p.h.age_hours[self.end]
-        by_decade = p.rest_log[self.end] / np.log10(1.0 + age)
-        self.rest_week = by_decade * WINDOW_DAYS * 24.0 / (np.log(10.0) * (1.0 + age))
+        # the last stretch: from the last step played to the end, since a racket may lie in the bag for days
+        self.start = last_played(p.h)
+        self.is_last_stretch = np.arange(len(p.h.day)) >= self.start[p.h.bed]
         self.n_weights = len(self.weight_keys)
         self.trade_weights = np.array(trade)
         self.n_family = len(p.h.families)
@@ -162,19 +157,16 @@ def objective(v: np.ndarray, p: Problem, at: _Layout) -> tuple[float, np.ndarray
     dz = z - np.where(is_first, 0.0, np.concatenate([[0.0], z[:-1]]))
     f = np.exp(log_f)[family]
     ended = p.ended * p.counts
-    # an ending falls somewhere within the last step: half of that step was outlasted
-    end = at.end
-    wm = p.multiplier * _outlasted(p.ended, end, len(z))
+    # an ending falls somewhere within the last stretch: half of that stretch was outlasted
+    wm = p.multiplier * np.where(at.is_last_stretch, 1.0 - 0.5 * p.ended[h.bed], 1.0)
     bed_hazard = np.add.reduceat(wm * dz, h.first) * p.counts
     z_player = np.bincount(player, bed_hazard * f, n_players + 1)
     n_player = np.bincount(player, ended, n_players + 1)
-    # its hazard a day: the slope of z in the middle of that step, times the life used a day over the last week in play
-    before = np.where(end == h.first, 0.0, play_x[np.maximum(end - 1, 0)])
-    middle = np.maximum((play_x[end] + before) / 2.0 + rest_scale * p.rest_log[end], 1e-9)
-    play_start = np.where(at.start == h.first, 0.0, play_x[np.maximum(at.start - 1, 0)])
-    used = np.maximum(play_x[end] - play_start + rest_scale * at.rest_week, 1e-7)
-    log_hazard = log_f[family] + np.log(p.multiplier[end] * LN2 * used / WINDOW_DAYS) + log_k
-    log_like = float((ended * (log_hazard + (k - 1.0) * np.log(middle))).sum())
+    # its likelihood is the hazard of that stretch
+    has_before = at.start != h.first
+    z_start = np.where(has_before, z[np.maximum(at.start - 1, 0)], 0.0)
+    added = np.maximum(z[h.last] - z_start, LEAST_ADDED)
+    log_like = float((ended * (log_f[family] + np.log(p.multiplier[h.last] * added))).sum())
     full = gammaln(a + n_player) - gammaln(a) + a * np.log(a) - (a + n_player) * np.log(a + z_player)
     d_z = -(a + n_player) / (a + z_player)
     d_a = digamma(a + n_player) - digamma(a) + np.log(a) + 1.0 - np.log(a + z_player) + d_z
@@ -194,18 +186,14 @@ def objective(v: np.ndarray, p: Problem, at: _Layout) -> tuple[float, np.ndarray
     per_bed = d_z[player] * f * p.counts
     next_wm = np.where(np.append(is_first[1:], True), 0.0, np.append(wm[1:], 0.0))
     g = per_bed[h.bed] * (wm - next_wm)
+    by_added = ended / added * (added > LEAST_ADDED)
+    g[h.last] += by_added
+    np.add.at(g, (at.start - 1)[has_before], -by_added[has_before])
     g_x = g * LN2 * k * np.power(x, k - 1.0)
-    by_middle, by_used = ended * (k - 1.0) / middle, ended / used * (used > 1e-7)
-    by_rest = float((by_middle * p.rest_log[end] + by_used * at.rest_week).sum() + (g_x * p.rest_log).sum())
-    # from here on g_x is the slope by the life used in play alone
-    g_x[end] += by_middle / 2.0 + by_used
-    has_before, has_start = end != h.first, at.start != h.first
-    np.add.at(g_x, (end - 1)[has_before], by_middle[has_before] / 2.0)
-    np.add.at(g_x, (at.start - 1)[has_start], -by_used[has_start])
     grad = np.zeros(at.size)
-    grad[0] = float((g * z * np.log(x)).sum()) * k + float((ended * (1.0 + k * np.log(middle))).sum())
+    grad[0] = float((g * z * np.log(x)).sum()) * k
     grad[1] = float(d_a.sum()) * a
-    grad[2] = by_rest * rest_scale
+    grad[2] = float((g_x * p.rest_log).sum()) * rest_scale
     grad[3 : 3 + at.n_family] = np.bincount(family, ended + d_z[player] * f * bed_hazard, at.n_family)
     tail = _reverse_segment_cumsum(g_x * inverse_life[h.bed], h.last, h.bed)
     row = cost * tail[h.play.step]
@@ -238,13 +226,6 @@ def objective(v: np.ndarray, p: Problem, at: _Layout) -> tuple[float, np.ndarray
         penalty += 0.5 * float(((effects / spreads) ** 2).sum())
         grad[base + at.n_weights :] -= effects / spreads**2
     return -(log_like - penalty), -grad
-
-
-def _outlasted(ended: np.ndarray, end: np.ndarray, n_steps: int) -> np.ndarray:
-    """(n_steps,) how much of each step a bed is taken to have outlasted."""
-    out = np.ones(n_steps)
-    out[end] -= 0.5 * ended
-    return out
 
 
 def names_of(p: Problem, at: _Layout) -> list[str]:

@@ -171,4 +171,3 @@ def _own_of_rackets(h: History, learned: Learned) -> np.ndarray:
 def endings_after(h: History, after: int, ended: np.ndarray) -> float:
     """Endings of one limit in the weeks held out."""
     return float(ended[h.day[h.last] > after].sum()) if h.n_beds else 0.0
-

@@ -123,6 +123,7 @@ class History:
 
     @property
     def n_beds(self) -> int:
+        """How many beds there are."""
         return len(self.first)
 
 

@@ -67,8 +67,10 @@ class Learned:
 
     family: limit -> (n_families,) multiplier f. a, b: limit -> (n_players + 1,) gamma posterior of each player's
     multiplier; the last entry is the prior, for beds without a player. reports: (n_players + 1,) chance that the player
-    reports lost feel at all. looks: limit -> (groups of materials, 4 signs, 4 grades). responsibility: (n_beds, n causes) share of each
-    cause in a bed's ending. factor: limit -> (n_steps,) inspection multiplier in force. mishit_per_hour: 1/h.
+    reports lost feel at all. looks: limit -> (groups of materials, 4 signs, 4 grades). look_endings: likewise, the
+    endings each was learned from. responsibility: (n_beds, n causes) share of each cause in a bed's ending. factor:
+    limit -> (n_steps,) inspection multiplier in force. mishit_per_hour: 1/h. racket, racket_code: (n_beds,) what was
+    learned of the bed's racket, and which it is.
     """
 
     shapes: Shapes
@@ -89,6 +91,7 @@ class Learned:
     expected: dict[str, np.ndarray] = field(default_factory=dict)
     racket: np.ndarray = field(default_factory=lambda: np.zeros(0))
     racket_code: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    look_endings: dict[str, np.ndarray] = field(default_factory=dict)
 
 
 def exposure_of(h: History, shapes: Shapes) -> Exposure:
@@ -204,7 +207,7 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
             by_racket[1] += np.bincount(h.racket, exposed * f[k][family] * theta[player], by_racket.shape[1])
             if len(seen):
                 scale = (f[k][family] * own * theta[player] * taught[k])[h.bed[seen]]
-                at_end = np.where(h.last[h.bed[seen]] == seen, ended[h.bed[seen]], 0.0)
+                at_end = _at_end(h, seen, ended)
                 looks[k] = looked.learned(k, e.dz[k][seen] * scale, at_end, looks[k], shapes.look_prior)
         # a racket that wears out its beds faster than its share of the player's play says gets more of it than the
         # share
@@ -257,7 +260,14 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
         expected_so_far,
         own,
         h.racket,
+        {k: looked.counted(k, _at_end(h, seen, responsibility[:, codes[k]] * taught[k])) for k in limits},
     )
+
+
+def _at_end(h: History, steps: np.ndarray, ended: np.ndarray) -> np.ndarray:
+    """(m,) how far the bed of each of these steps ended at it."""
+    bed = h.bed[steps]
+    return np.where(h.last[bed] == steps, ended[bed], 0.0)
 
 
 def _cumulative(step: np.ndarray, h: History) -> np.ndarray:

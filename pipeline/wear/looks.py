@@ -95,34 +95,47 @@ class Looked:
         self.group = group_of(h.beds["mains_material"])[h.bed[self.at]] if h.n_beds else np.zeros(0, dtype=np.int64)
         self.grades = told(h.grades[self.at], self.group, x["goes_dead"][looked])
         self.fade = {k: look_fade(v[self.at], v[looked], fade_lives) for k, v in x.items()}
+        # by sign: which of the steps carry a grade of it, and their cell of group and grade
+        self.graded = [np.flatnonzero(self.grades[:, s] >= 0) for s in range(len(SIGNS))]
+        self.cell = [self.group[at] * GRADES + self.grades[at, s] for s, at in enumerate(self.graded)]
+        self.faded = {k: [fade[at] for at in self.graded] for k, fade in self.fade.items()}
+
+    def word(self, looks: np.ndarray) -> np.ndarray:
+        """(m,) log of what the grades make together, unfaded."""
+        total = np.zeros(len(self.at))
+        for s, at in enumerate(self.graded):
+            total[at] += np.log(looks[:, s]).ravel()[self.cell[s]]
+        return total
 
     def factor(self, limit: str, looks: np.ndarray) -> np.ndarray:
         """(m,) multiplier in force at those steps."""
-        return np.asarray(np.exp(log_word(looks, self.group, self.grades) * self.fade[limit]))
+        return np.asarray(np.exp(self.word(looks) * self.fade[limit]))
+
+    def counted(self, limit: str, ended: np.ndarray) -> np.ndarray:
+        """(groups, signs, grades) endings that followed a grade, faded. ended: (m,)."""
+        by_sign = [
+            np.bincount(self.cell[s], ended[at] * self.faded[limit][s], len(GROUPS) * GRADES)
+            for s, at in enumerate(self.graded)
+        ]
+        return np.stack(by_sign).reshape(len(SIGNS), len(GROUPS), GRADES).transpose(1, 0, 2)
 
     def learned(self, limit: str, dz: np.ndarray, ended: np.ndarray, looks: np.ndarray, weight: float) -> np.ndarray:
         """(groups, signs, grades) multipliers after one update, sign by sign, the others held fixed.
 
         dz, ended: (m,) hazard (scaled by family and player) and endings at those steps. weight: endings a prior weighs.
         """
-        new, fade, trade = looks.copy(), self.fade[limit], priors(limit)
-        total, log_new = log_word(new, self.group, self.grades), np.log(new)
-        n = len(GROUPS) * GRADES
-        for s in range(len(SIGNS)):
-            grade = self.grades[:, s]
-            here = grade >= 0
-            if not here.any():
+        new, trade, n = looks.copy(), priors(limit), len(GROUPS) * GRADES
+        total, counted = self.word(new), self.counted(limit, ended)
+        for s, at in enumerate(self.graded):
+            if not len(at):
                 continue
-            own = log_new[self.group[here], s, grade[here]]
-            cell = self.group[here] * GRADES + grade[here]
-            rest = dz[here] * np.exp((total[here] - own) * fade[here]) * fade[here]
-            expected = np.bincount(cell, rest, n).reshape(len(GROUPS), GRADES)
-            endings = np.bincount(cell, ended[here] * fade[here], n).reshape(len(GROUPS), GRADES)
+            cell, fade = self.cell[s], self.faded[limit][s]
+            own = np.log(new[:, s]).ravel()[cell]
+            expected = np.bincount(cell, dz[at] * np.exp((total[at] - own) * fade) * fade, n).reshape(-1, GRADES)
+            endings = counted[:, s]
             # all materials together, against what the trade expects of each
-            by_trade = (expected * trade[:, s]).sum(axis=0)
-            club = (weight + endings.sum(axis=0)) / (weight + by_trade)
+            club = (weight + endings.sum(axis=0)) / (weight + (expected * trade[:, s]).sum(axis=0))
             prior = trade[:, s] * club[None, :]
             new[:, s] = (weight + endings) / (weight / prior + expected)
-            log_new[:, s] = np.log(new[:, s])
-            total[here] += log_new[self.group[here], s, grade[here]] - own
+            total[at] += np.log(new[:, s]).ravel()[cell] - own
         return new

@@ -29,6 +29,7 @@ class Value:
 
     @property
     def is_assumption(self) -> bool:
+        """Whether the value rests on no source."""
         return self.source.startswith("assumption")
 
 

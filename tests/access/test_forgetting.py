@@ -22,6 +22,8 @@ from pipeline.access.scrubbing import NEW_NAME, Scrubber
 from pipeline.refresh import refresh
 from pipeline.store import Store, StoreError
 from pipeline.store.people import NotAllowedError, Person
+from pipeline.store.sheet_loading import load_sheet, propose
+from pipeline.store.sheets import read_sheets
 from tests.small_club import FILES, NOW, write_club
 
 ROOT = Path(__file__).parents[2]
@@ -77,6 +79,9 @@ def named_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     store.enter({"inspections": [{"inspection_id": "I3", "inspected_on": "2026-05-01", "racket_id": "R2",
                                   "notching": 3, "note": f"ask {NAME}"}]}, now=NOW)  # fmt: skip
     store.strike("matches", ["M1", NUMBER, "R1"], now=NOW)
+    (sheet,) = read_sheets("log.csv", f"Date,Player,Racket,Minutes,Kind\n2026-03-12,{NAME},R1,60,singles\n".encode())
+    as_read = propose(store, sheet, "matches").confirmed(fields={"Kind": "format"})
+    assert load_sheet(store, sheet, as_read, now=NOW).total("new") == 1  # and how it was read is remembered
     refresh(store, now=NOW)
     refresh(store, now=NOW)
     return store.folder

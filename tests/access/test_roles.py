@@ -195,7 +195,8 @@ def at_the_door(small: Store, monkeypatch: pytest.MonkeyPatch) -> AppTest:
 
 def _shown(app: AppTest) -> str:
     """All that a page says."""
-    parts = [*app.title, *app.subheader, *app.caption, *app.markdown, *app.error, *app.warning, *app.success]
+    kinds = (app.title, app.header, app.caption, app.markdown, app.error, app.warning, app.success)
+    parts = [part for kind in kinds for part in kind]
     return "\n".join(str(part.value) for part in parts)
 
 

@@ -52,8 +52,8 @@ def build(folder: Path, database: Path) -> int:
         con.execute(
             "create table played as select s.*, b.restring_id from ("
             'select practice_id as session_id, player_id, racket_id, played_on, "minutes" from practices union all '
-            'select match_id, player_id, racket_id, played_on, "minutes" from matches) as s asof left join restrings as b '
-            "on s.racket_id = b.racket_id and s.played_on >= b.strung_on"
+            'select match_id, player_id, racket_id, played_on, "minutes" from matches) as s '
+            "asof left join restrings as b on s.racket_id = b.racket_id and s.played_on >= b.strung_on"
         )
         con.execute("checkpoint")
         return int(con.execute("select count(restring_id) from played").fetchall()[0][0])
@@ -68,4 +68,20 @@ def draw_lives(count_beds: int, weeks: int, draws: int, seed: int) -> float:
         other = rng.exponential(250.0, count_beds)
         ends = np.minimum(wear, other)
         jobs[draw] = np.bincount((ends[ends < 7 * weeks] // 7).astype(int), minlength=weeks)
+    return float(jobs.mean())
+
+
+def draw_chains(count_beds: int, weeks: int, draws: int, seed: int) -> float:
+    """NumPy alone, draw by draw: one bed after another in every racket until the weeks are over, each with a Weibull
+    life and an exponential one besides; restrings counted by week.
+    """
+    rng = np.random.default_rng(seed)
+    horizon = 7.0 * weeks
+    jobs = np.zeros((draws, weeks))
+    for draw in range(draws):
+        day = np.zeros(count_beds)
+        while len(day):
+            day = day + np.minimum(40.0 * rng.weibull(3.0, len(day)), rng.exponential(250.0, len(day)))
+            day = day[day < horizon]
+            jobs[draw] += np.bincount((day // 7).astype(int), minlength=weeks)
     return float(jobs.mean())

@@ -38,7 +38,8 @@ from range($rackets) as t(r)
 """
 RESTRINGS = """
 select 'T' || i as restring_id, 'R' || (i % $rackets) as racket_id,
-       date '{first}' + ((i // $rackets) * {days} // $beds + (hash(i) % ({days} // $beds))::integer)::integer as strung_on,
+       date '{first}'
+           + ((i // $rackets) * {days} // $beds + (hash(i) % ({days} // $beds))::integer)::integer as strung_on,
        'S' || (1 + (i % $rackets) % 4) as mains_string_id, 24 as mains_kg,
        case when i < $rackets then 'first'
             else ['broke', 'lost_feel', 'broke', 'scheduled', 'broke'][1 + (hash(i + 7) % 5)::integer] end as reason
@@ -46,13 +47,15 @@ from range($rackets * $beds) as t(i)
 """
 # a session's day runs through the years with its number; its player by the number's hash
 SESSIONS = """
-select i, (i * {days} // $sessions)::integer as day, (hash(i) % $rackets)::integer as racket, (hash(i + 3) % 100)::integer < {unnamed} as is_unnamed
+select i, (i * {days} // $sessions)::integer as day, (hash(i) % $rackets)::integer as racket,
+       (hash(i + 3) % 100)::integer < {unnamed} as is_unnamed
 from range($sessions) as t(i)
 """
 PRACTICES = """
 select 'A' || i as practice_id, 'P' || (racket % $players) as player_id, date '{first}' + day as played_on,
        case when not is_unnamed then 'R' || racket end as racket_id,
-       ['rally', 'drills', 'serve', 'sparring'][1 + (hash(i + 1) % 4)::integer] as activity, 60 + 5 * ((hash(i + 2) % 8)::integer) as "minutes",
+       ['rally', 'drills', 'serve', 'sparring'][1 + (hash(i + 1) % 4)::integer] as activity,
+       60 + 5 * ((hash(i + 2) % 8)::integer) as "minutes",
        ['hard', 'clay'][1 + i % 2] as surface
 from ({sessions}) where i % {match_every} <> 0
 """
@@ -63,7 +66,8 @@ from ({sessions}) where i % {match_every} = 0
 """
 # one more day, for loading on top: a copy of the newest day's practices under ids of their own
 ONE_MORE_DAY = """
-select 'B' || i as practice_id, 'P' || ((hash(i) % $rackets)::integer % $players) as player_id, date '{last}' as played_on,
+select 'B' || i as practice_id, 'P' || ((hash(i) % $rackets)::integer % $players) as player_id,
+       date '{last}' as played_on,
        'R' || ((hash(i) % $rackets)::integer) as racket_id, 'drills' as activity, 60 as "minutes", 'clay' as surface
 from range($sessions // {days}) as t(i)
 """

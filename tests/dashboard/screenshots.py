@@ -1,8 +1,8 @@
 """Pictures of every page, to be looked at: `python -m tests.dashboard.screenshots OUT`.
 
 In: a folder to write to; `--address` of a running dashboard, else stores are made from sample_data and served. Out:
-one PNG for each page, size (desktop, phone), theme (light, dark) and state (full, empty, with mistakes). `--readme`
-takes only the picture that the README shows. Nothing is asserted here.
+one PNG for each page, size (desktop, phone), theme (light, dark) and state (full, empty, with mistakes, a store that
+cannot be read). `--readme` takes only the picture that the README shows. Nothing is asserted here.
 """
 
 from __future__ import annotations
@@ -29,10 +29,26 @@ FULL = {
     "this-week": "",
     "this-week-past": "?show=Past+their+life",
     "racket": "racket",
-    "racket-unknown": "racket?racket=Z999",
+    "inspect": "inspect",
+    "bench": "bench",
     "workload": "workload",
+    "write-down": "write-down?what=match",
+    "write-down-sheet": "write-down?what=inspection-sheet",
+    "write-down-right": "write-down?what=put-right",
+    "reels": "reels",
+    "what-if": "what-if",
     "records": "records",
     "track-record": "track-record",
+}
+PATHS = ("", "racket", "inspect", "bench", "workload", "write-down", "reels", "what-if", "records", "track-record")
+EMPTY = {f"empty-{path or 'this-week'}": path for path in PATHS}
+# a store that cannot be read: every page says so in one sentence
+BROKEN = {f"error-{path or 'this-week'}": path for path in PATHS}
+MISTAKEN = {
+    "mistakes-records": "records",
+    "mistakes-racket": "racket?racket=Z999",
+    "mistakes-inspect": "inspect?racket=Z999",
+    "stale-this-week": "",
 }
 
 
@@ -100,11 +116,15 @@ def main() -> None:
                 return
             take(browser, address, asked.out, full, asked.only)
         with running_dashboard(folder / "nothing", TODAY) as address:
-            take(browser, address, asked.out, {"empty": ""}, asked.only)
+            take(browser, address, asked.out, EMPTY, asked.only)
         mistakes = Store(shutil.copytree(sample.folder, folder / "mistakes"))
         load_mistakes(mistakes, folder)
         with running_dashboard(mistakes.folder, LATER) as address:
-            take(browser, address, asked.out, {"mistakes-records": "records", "stale-this-week": ""}, asked.only)
+            take(browser, address, asked.out, MISTAKEN, asked.only)
+        broken = Store(shutil.copytree(sample.folder, folder / "broken"))
+        (broken.folder / "view.current").write_text("nonsense", encoding="utf-8")
+        with running_dashboard(broken.folder, TODAY) as address:
+            take(browser, address, asked.out, BROKEN, asked.only)
 
 
 if __name__ == "__main__":

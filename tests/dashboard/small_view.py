@@ -171,7 +171,8 @@ def tables() -> dict[str, pd.DataFrame]:
              ("gauge_exponent", "life goes as diameter to this power", "1", 2.5, 2.5, "assumption", True),
              ("shape_breaks", "Weibull shape of breaking", "1", 3.0, 2.4, "assumption", True)],
             columns=["name", "meaning", "unit", "trade_value", "value", "source", "is_assumption"],
-        ),
+        ).assign(value_p05=[None, None, 2.1], value_p95=[None, None, 2.8],
+                 since=pd.to_datetime([None, None, AS_OF]), evidence=["", "", "12 held-out weeks: better"]),
         "match_ready": pd.DataFrame(
             [("County match", COUNTY, COUNTY + timedelta(days=1), f"P-{letter}", name, squad, ready, 2, chance, worst)
              for letter, name, squad, ready, chance, worst in

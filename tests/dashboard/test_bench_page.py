@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import UTC, date, datetime
 
-import pytest
 from streamlit.testing.v1 import AppTest
 
 from pipeline.fleet.bench.plan import make_plan
@@ -21,15 +20,17 @@ Open = Callable[..., AppTest]
 
 def said(app: AppTest) -> str:
     """All the words on the page, without the backslashes that keep Markdown away."""
-    parts = [element.value for kind in (app.title, app.markdown, app.caption, app.success, app.info, app.warning, app.error) for element in kind]
+    parts = [
+        element.value
+        for kind in (app.title, app.markdown, app.caption, app.success, app.info, app.warning, app.error)
+        for element in kind
+    ]
     return "\n".join(str(part) for part in parts).replace("\\", "")
 
 
 def books(store: Store) -> dict[str, str]:
     with store.facts() as con:
         return dict(tickets(con, TODAY)[["job_id", "state"]].to_numpy())
-
-
 
 
 def test_it_says_what_the_plan_says_and_shows_every_ticket(academy: Store, open_page: Open) -> None:
@@ -65,16 +66,6 @@ def test_one_tap_is_strung_with_its_metres_and_undo_takes_it_back(academy: Store
     assert len(academy.records("restrings")) == before
 
 
-def test_the_way_from_due_to_handed_back(academy: Store, open_page: Open) -> None:
-    app = open_page(academy, "bench")
-    for key, state in (("book J01057", "booked"), ("bench J01057", "on_bench"), ("strung J01057", "strung")):
-        app.button(key=key).click().run()
-        assert not app.exception
-        assert books(academy)["J01057"] == state
-    app.button(key="handed J01057").click().run()
-    assert "J01057" not in books(academy)
-
-
 def test_above_the_window_asks_first(academy: Store, open_page: Open) -> None:
     row = {"racket_id": "R097", "from_on": TODAY, "mains_string_id": "S05", "mains_kg": 28}
     academy.enter({"setups": [row]}, now=datetime(2026, 11, 15, 20, tzinfo=UTC))
@@ -95,7 +86,13 @@ def test_a_frame_on_hold_offers_no_step(academy: Store, open_page: Open) -> None
 
 
 def test_a_club_without_hours_still_has_its_tickets(small_store: Store, open_page: Open) -> None:
-    job = {"job_id": "T1", "racket_id": "A-1", "handed_in_on": "2026-11-14", "state": "booked", "state_on": "2026-11-14"}
+    job = {
+        "job_id": "T1",
+        "racket_id": "A-1",
+        "handed_in_on": "2026-11-14",
+        "state": "booked",
+        "state_on": "2026-11-14",
+    }
     small_store.enter({"jobs": [job]}, now=datetime(2026, 11, 15, 20, tzinfo=UTC))
     app = open_page(small_store, "bench")
     assert not app.exception

@@ -118,7 +118,7 @@ def test_coach_filters_a_squad_opens_a_racket_and_reads_a_reject(
         bad.write_text(
             "restring_id,racket_id,strung_on,reason\nBAD-1,NO-SUCH-RACKET,2026-11-10,broke\n", encoding="utf-8"
         )
-        page.locator("input[type=file]").set_input_files(str(bad))
+        page.locator("input[type=file]").first.set_input_files(str(bad))
         page.get_by_text("restrings.csv").first.wait_for()
         page.get_by_role("button", name="Load these files").click()
         expect(page.get_by_text("1 row turned away, listed below with what to mend")).to_be_visible(timeout=60_000)
@@ -129,8 +129,7 @@ def test_coach_filters_a_squad_opens_a_racket_and_reads_a_reject(
         page.context.close()
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
-@pytest.mark.parametrize("size", [DESKTOP, PHONE], ids=["desktop", "phone"])
+@pytest.mark.parametrize(("size", "theme"), [(DESKTOP, "light"), (PHONE, "dark")], ids=["desktop-light", "phone-dark"])
 def test_every_page_fits_can_be_read_and_asks_nothing_of_other_machines(
     browser: Browser, address: str, size: dict[str, int], theme: str
 ) -> None:

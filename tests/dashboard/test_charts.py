@@ -135,6 +135,17 @@ def test_no_bench_hours_no_line(view: duckdb.DuckDBPyConnection) -> None:
     assert page.title == "About 18 restrings in the next week; allow for 25"
 
 
+def test_every_chart_is_told_in_words(view: duckdb.DuckDBPyConnection, week: frames.ThisWeek) -> None:
+    """For those who do not see it: every racket of the calendar, both curves, every step (WCAG 2.2, 1.1.1)."""
+    for row in week.calendar.to_dict("records"):
+        assert f"{row['racket_id']}, {row['player']}: {row['hover']}" in week.calendar_in_words
+    page = frames.racket(view, "A-2", AS_OF)
+    assert page is not None and page.moved is not None
+    assert "towards breaking 80 %" in page.wear_in_words
+    assert "towards going dead 40 %" in page.wear_in_words
+    assert f"together {page.moved.total_hours:.1f}" in page.moved.in_words
+
+
 def test_every_figure_says_what_its_axes_are(view: duckdb.DuckDBPyConnection) -> None:
     page = frames.workload(view, AS_OF)
     assert "week" in charts.weeks_ahead(page.weeks, page.past, AS_OF, COLOURS, False).layout.yaxis.title.text

@@ -104,6 +104,18 @@ def test_pages_hold_no_computation(path: Path) -> None:
     assert not [text for text in texts if re.search(r"\bselect\b.+\bfrom\b", text, re.IGNORECASE | re.DOTALL)]
 
 
+def test_main_buttons_can_be_read_in_the_dark() -> None:
+    """Streamlit writes white on the first colour, which is too light for it in dark: `screen.main_button` knows."""
+    for path in DASHBOARD.rglob("*.py"):
+        assert not re.search(r"""type=["']primary["']""", path.read_text(encoding="utf-8")), path
+
+
+@pytest.mark.parametrize("path", SCREENS, ids=lambda path: path.stem)
+def test_no_level_of_headings_is_skipped(path: Path) -> None:
+    """A title is the first level, so what follows it is a header (WCAG 2.2, 1.3.1; axe: heading-order)."""
+    assert "st.subheader(" not in path.read_text(encoding="utf-8")
+
+
 def test_no_page_lets_html_through() -> None:
     for path in DASHBOARD.rglob("*.py"):
         assert "unsafe_allow_html" not in path.read_text(encoding="utf-8"), path

@@ -59,7 +59,8 @@ def test_a_path_in_a_zip_leads_nowhere() -> None:
 
 
 def test_a_glance_says_what_a_file_is() -> None:
-    (file,), _ = arrived([given("Players.csv", b"player_id,player_name,squad,level,spin,shoe\nP1,Ana,F,club,flat,42\n")])
+    text = b"player_id,player_name,squad,level,spin,shoe\nP1,Ana,F,club,flat,42\n"
+    (file,), _ = arrived([given("Players.csv", text)])
     look = glance(file)
     assert look.sentence == "Players.csv, 1 row; left out: shoe."
     assert look.rows.shape == (1, 6)

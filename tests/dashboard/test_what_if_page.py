@@ -39,6 +39,11 @@ def club(club_folder: Path, tmp_path: Path) -> Store:
     return Store(shutil.copytree(club_folder, tmp_path / "copy"))
 
 
+def heading(app: AppTest) -> str:
+    """The title as a reader sees it."""
+    return re.sub(r"\\([^\w\s])", r"\1", title(app))
+
+
 def ask(app: AppTest) -> AppTest:
     return app.button[[b.label for b in app.button].index("Work it out")].click().run(timeout=60)
 
@@ -52,12 +57,11 @@ def test_nothing_is_worked_out_on_opening(club: Store, open_page: Opened) -> Non
 
 def test_a_policy_is_answered_and_kept(club: Store, open_page: Opened) -> None:
     app = open_page(club, "what_if", today=DAY)
-    app.button_group[0].set_value(["after hours of play"]).run()
+    app.button_group[0].set_value("after hours of play").run()
     app.number_input(key="what if after hours of play").set_value(4.0)
     ask(app)
-    assert re.match(
-        r"Restrung after 4 h of play for U16: about \d+ more restrings and €\d+ more in 26 weeks", title(app)
-    )
+    words = r"Restrung after 4 h of play for U16: about \d+ more restrings and €\d+ more in 26 weeks"
+    assert re.match(words, heading(app))
     assert "Play on dead strings goes from" in said(app) and "4 rackets looked at." in said(app)
     assert "If a break in a match costs as much as 5 restrings, it is cheapest to" in said(app)
     table = app.dataframe[0].value
@@ -66,7 +70,7 @@ def test_a_policy_is_answered_and_kept(club: Store, open_page: Opened) -> None:
     file = club.folder / "plan-what-if.json"
     made_at = file.stat().st_mtime_ns
     again = open_page(club, "what_if", today=DAY)
-    again.button_group[0].set_value(["after hours of play"]).run()
+    again.button_group[0].set_value("after hours of play").run()
     again.number_input(key="what if after hours of play").set_value(4.0)
     assert title(ask(again)) == title(app)
     assert file.stat().st_mtime_ns == made_at
@@ -83,7 +87,7 @@ def test_another_string_of_materials_not_strung_here_warns(club: Store, open_pag
     app.selectbox[1].set_value("poly")
     app.selectbox[2].set_value("multi")
     ask(app)
-    assert title(app).startswith("Poly / Multi for U16: about ")
+    assert heading(app).startswith("Poly / Multi for U16: about ")
     assert "These materials have ended fewer than ten beds here, so the bands are wide" in said(app)
 
 

@@ -71,7 +71,15 @@ def steady(s: Snapshot, monkeypatch: pytest.MonkeyPatch) -> Snapshot:
     learned = s.estimate.learned
     level = {k: replace(v, spread=1e-3) for k, v in learned.level.items()}
     play = replace(s.play, spread_level=1e-3, spread_week=1e-3, spread_club=1e-3)
-    return replace(s, play=play, estimate=replace(s.estimate, learned=replace(learned, level=level)))
+    return replace(
+        s,
+        play=play,
+        estimate=replace(s.estimate, learned=replace(learned, level=level)),
+        takeover=None,
+        levels=level,
+        seen={},
+        made={},
+    )
 
 
 def test_simulated_endings_agree_with_the_chances_of_the_ranking(

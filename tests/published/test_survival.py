@@ -78,7 +78,7 @@ def most_likely(p: Problem, scale_guess: float) -> tuple[np.ndarray, float]:
     found = minimize(negative, v0[free], jac=True, method="BFGS", options={"gtol": 1e-6})
     shape = float(np.exp(found.x[0]))
     scale = float((np.exp(found.x[1]) * LN2) ** (-1.0 / shape))
-    per_hour = float(p.ended.sum()) * np.log(LAST_STRETCH_HOURS / fitting.WINDOW_DAYS)
+    per_hour = float(p.ended.sum()) * np.log(LAST_STRETCH_HOURS)
     return np.array([shape, scale, *found.x[2:]]), -float(found.fun) - per_hour
 
 

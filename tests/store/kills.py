@@ -223,7 +223,9 @@ class Stage:
 class Harness:
     """Makes the stages once, then kills on them."""
 
-    def __init__(self, scratch: Path, acts: tuple[str, ...]) -> None:
+    def __init__(self, scratch: Path, acts: tuple[str, ...], go_on_every: int = 1) -> None:
+        self.go_on_every = go_on_every
+        self.count = 0
         self.scratch = scratch
         self.context = multiprocessing.get_context("forkserver")
         self.context.set_forkserver_preload([__name__])
@@ -315,6 +317,9 @@ class Harness:
             is_after = facts == stage.facts[1] != stage.facts[0] or view == stage.views[1] != stage.views[0]
             line.after += is_after
             line.before += not is_after
+        self.count += 1
+        if self.count % self.go_on_every:
+            return
         if check_facts(Store(folder)).findings:
             fault("records fail check")
         for name, data in _files(side / "out").items():
@@ -339,13 +344,20 @@ class Harness:
 
 
 def run(
-    points: int, seed: int, acts: tuple[str, ...] = tuple(ACTS), say: Callable[[str], None] = print
+    points: int,
+    seed: int,
+    acts: tuple[str, ...] = tuple(ACTS),
+    say: Callable[[str], None] = lambda line: print(line, flush=True),
+    go_on_every: int = 1,
 ) -> dict[str, Line]:
-    """Kill at the named points, then half of the rest at calls and half at instants; the lines by command."""
+    """Kill at the named points, then half of the rest at calls and half at instants; the lines by command.
+
+    `go_on_every`: at every so many points `check` is run as well, and the act is done again on what was left.
+    """
     rng = np.random.default_rng(seed)
     lines = {act: Line() for act in acts}
     with tempfile.TemporaryDirectory() as scratch:
-        harness = Harness(Path(scratch), acts)
+        harness = Harness(Path(scratch), acts, go_on_every)
         named = [point for point in NAMED if point[0] in acts][:points]
         for act, *where in named:
             lines[act].named += 1

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import shutil
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -13,7 +14,7 @@ import pytest
 from pipeline.store import EntryRefusedError, FreshId, Store, StoreError
 from pipeline.store.entering import cell_text
 from pipeline.store.people import NotAllowedError, Person
-from tests.small_club import FILES, NOW, write_file
+from tests.small_club import FILES, NOW, write_club, write_file
 
 MATCH = {
     "match_id": "M9", "player_id": "P1", "racket_id": "R1", "played_on": date(2026, 5, 1), "format": "singles",
@@ -23,9 +24,18 @@ KEY = {"match_id": "M9", "player_id": "P1", "racket_id": "R1"}
 ANN = Person("Ann", "coach")
 
 
+@pytest.fixture(scope="module")
+def loaded(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The small club loaded, once; copied for each test."""
+    folder = tmp_path_factory.mktemp("loaded")
+    store = Store(folder / "store")
+    store.load(write_club(folder / "club"), now=NOW)
+    return store.folder
+
+
 @pytest.fixture
-def filled(store: Store, club: Path) -> Store:
-    store.load(club, now=NOW)
+def filled(loaded: Path, store: Store) -> Store:
+    shutil.copytree(loaded, store.folder)
     return store
 
 

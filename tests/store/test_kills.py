@@ -14,7 +14,7 @@ QUICK = tuple(act for act in ACTS if act not in SLOW)  # working a view out is k
 @pytest.mark.skipif(os.name == "nt", reason="needs a signal that cannot be caught")
 def test_no_named_kill_point_loses_a_record_or_leaves_a_store_that_does_not_open() -> None:
     named = [point for point in NAMED if point[0] in QUICK]
-    lines = run(len(named), seed=0, acts=QUICK)
+    lines = run(len(named), seed=0, acts=QUICK, go_on_every=4)
     assert [fault for line in lines.values() for fault in line.faults] == []
     killed = sum(line.before + line.after for line in lines.values())
     assert killed == len(named) >= 40, table(lines)  # every point was reached, so every one was a kill

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import shutil
 import zipfile
 from datetime import datetime
 from pathlib import Path
@@ -16,7 +17,7 @@ from pipeline.store.sheet_loading import contract_rows, load_sheet, propose
 from pipeline.store.sheet_proposal import Proposal, SheetMap
 from pipeline.store.sheet_values import READINGS, gauge, is_day_first, pair
 from pipeline.store.sheets import Sheet, read_sheets
-from tests.small_club import NOW
+from tests.small_club import NOW, write_club
 
 LOG = (
     "Stringing log 2026;;;;;;\r\nDate;Racket;String;Tension;Why;Strung by;Colour\r\n"
@@ -24,9 +25,18 @@ LOG = (
 )
 
 
+@pytest.fixture(scope="module")
+def loaded(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The small club loaded, once; copied for each test."""
+    folder = tmp_path_factory.mktemp("loaded")
+    store = Store(folder / "store")
+    store.load(write_club(folder / "club"), now=NOW)
+    return store.folder
+
+
 @pytest.fixture
-def filled(store: Store, club: Path) -> Store:
-    store.load(club, now=NOW)
+def filled(loaded: Path, store: Store) -> Store:
+    shutil.copytree(loaded, store.folder)
     return store
 
 

@@ -19,12 +19,17 @@ from typing import Any, Protocol
 import numpy as np
 import pandas as pd
 
-from tests.trial import club_compartment, club_fatigue
+from tests.trial import club_compartment, club_fatigue, club_strands, club_strokes
 from tests.trial.harness import Forecaster
 from tests.trial.kinds import settings
 from tests.trial.records import POSITIVE_CAUSES
 
-BUILDERS: dict[str, Callable[..., Any]] = {"fatigue": club_fatigue.build, "compartment": club_compartment.build}
+BUILDERS: dict[str, Callable[..., Any]] = {
+    "fatigue": club_fatigue.build,
+    "compartment": club_compartment.build,
+    "strokes": club_strokes.build,
+    "strands": club_strands.build,
+}
 RECORDING_ONLY = {"share_without_racket", "share_unlogged", "share_unknown_reason", "units", "only_required"}
 
 

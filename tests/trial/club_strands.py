@@ -1,9 +1,9 @@
 """An invented club whose strings are bundles of strands: settings in, contract CSV files and truth out.
 
 A main holds so many strands; each stands up to a load of its own, and what one no longer carries the others must:
-breakage runs slowly, then all at once (a bundle under load sharing). Feel goes by jumps: hot days, hard sessions and
-mishits knock a bed's liveliness down by gamma-distributed steps, and a player gives it up when it has fallen below what
-that player puts up with. When one of a squad complains, others of the squad look at theirs: complaints come in clusters.
+breakage runs slowly, then all at once (a bundle under load sharing). Feel goes by jumps: sessions knock a bed's
+liveliness down by gamma-distributed steps, more on hot days, and a player gives it up when it has fallen below what
+that player puts up with. When one of a squad complains, the others grow choosy: complaints come in clusters.
 
 The stringer works at home on four evenings a week with room for a few rackets, and goes away for a fortnight three
 times a year; whatever has piled up is done by lot after that. Rackets are dropped in a box that is emptied on Fridays
@@ -174,7 +174,7 @@ class StrandsClub:
                     )  # fmt: skip
 
     def _trains(self, team: int, day: date) -> bool:
-        is_shut = day.month == 12 and day.day > 20 or day.month == 1 and day.day < 6
+        is_shut = (day.month == 12 and day.day > 20) or (day.month == 1 and day.day < 6)
         days = ((0, 2, 3, 5), (1, 3, 5), (0, 4, 5), (2, 6), (6,))[team]
         return not is_shut and day.weekday() in (days if self._summer(day) > -0.5 else days[:2])
 

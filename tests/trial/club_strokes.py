@@ -18,7 +18,6 @@ from __future__ import annotations
 import argparse
 import copy
 import math
-from dataclasses import dataclass, field
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -26,79 +25,23 @@ from typing import Any
 import numpy as np
 
 from tests.trial.csv_folder import Row, write_club
+from tests.trial.strokes_people import (
+    CHOICES,
+    CROSSINGS,
+    FAMILY,
+    FORCE,
+    GIVEN,
+    SAW,
+    SESSIONS_A_WEEK,
+    SHELF,
+    SQUADS,
+    STROKES_AN_HOUR,
+    Bed,
+    Player,
+    Racket,
+)
 
-CROSSINGS = 6
 POUNDS_A_KILO = 2.2046226
-# string: material, gauge mm, profile, strokes in thousands to half the section, pull held after a day, slip a thousand
-SHELF: dict[str, tuple[str, float, str, float, float, float]] = {
-    "SP1": ("polyester", 1.25, "round", 30.0, 0.88, 0.030),
-    "SP2": ("polyester", 1.20, "shaped", 19.0, 0.86, 0.036),
-    "SP3": ("polyester", 1.30, "round", 36.0, 0.89, 0.028),
-    "SM1": ("multifilament", 1.30, "round", 9.5, 0.92, 0.012),
-    "SN1": ("synthetic_gut", 1.30, "round", 12.0, 0.91, 0.014),
-    "SG1": ("natural_gut", 1.30, "round", 9.0, 0.95, 0.008),
-}
-CHOICES = {
-    "mixed": [("SP1", "SP1"), ("SP2", "SP2"), ("SP3", "SP3"), ("SM1", "SM1"), ("SN1", "SN1"), ("SP1", "SM1"),
-              ("SG1", "SP1"), ("SM1", "SM1"), ("SP1", "SP1")],
-    "soft": [("SM1", "SM1"), ("SN1", "SN1"), ("SG1", "SG1")],
-    "polyester": [("SP1", "SP1"), ("SP2", "SP2"), ("SP3", "SP3")],
-}  # fmt: skip
-STROKES_AN_HOUR = {
-    "singles": 300, "doubles": 170, "drills": 480, "rally": 420, "sparring": 360, "serve": 180, "ball_machine": 520,
-}  # fmt: skip
-SAW = {"flat": 0.6, "moderate": 1.0, "heavy": 1.75}
-FORCE = {"beginner": 0.62, "club": 0.8, "regional": 1.0, "national": 1.16}
-SESSIONS_A_WEEK = {"beginner": 2.2, "club": 3.2, "regional": 4.6, "national": 6.0}
-SQUADS = (("Comets", "national", 0.2), ("Meteors", "regional", 0.3), ("Moons", "club", 0.3), ("Sparks", "beginner", 0.2))
-GIVEN = ["Aino", "Bela", "Cleo", "Drago", "Enna", "Fenn", "Gerda", "Hilke", "Ivo", "Jolan", "Kasimir", "Leda", "Milo"]
-FAMILY = ["Aldersund", "Bergolt", "Cantorp", "Dornwick", "Ebbinge", "Fallgren", "Gansevo", "Holmqua", "Iversage"]
-
-
-@dataclass
-class Bed:
-    """loss: share of the section gone at each crossing; slipped: share of the pull lost to strokes."""
-
-    strung_on: date
-    mains: str
-    crosses: str
-    loss: np.ndarray
-    slipped: float = 0.0
-    ended_on: date | None = None
-    cause: str | None = None
-
-
-@dataclass
-class Racket:
-    racket_id: str
-    player: Player
-    role: str
-    bed: Bed
-    in_service_on: date
-    handed_in: Row | None = None
-    on_van: bool = False
-
-
-@dataclass
-class Player:
-    player_id: str
-    name: str
-    squad: int
-    level: str
-    spin: str
-    saw: float
-    force: float
-    patience: float
-    speaks: bool
-    sessions: float
-    strings: tuple[str, str]
-    pull_kg: float
-    memory: float
-    pattern: np.ndarray
-    before_events: bool
-    ill_until: date | None = None
-    from_on: date | None = None
-    rackets: list[Racket] = field(default_factory=list)
 
 
 class StrokesClub:
@@ -181,13 +124,14 @@ class StrokesClub:
         for squad, on in self.events:
             self.files["calendar"].append(
                 {"planned_on": on, "squad": SQUADS[squad][0], "activity": "singles", "event": f"cup {on:%d %b}",
-                 "until_on": on + timedelta(days=1), "place": "away", "fresh_rackets": 2}
+                 "until_on": on + timedelta(days=1), "minutes": 100, "place": "away", "fresh_rackets": 2}
             )  # fmt: skip
-        for n in range(0, days + 42):
+        for n in range(days + 42):
             day = self.from_on + timedelta(days=n)
             if day in self.holidays:
                 self.files["calendar"] += [
-                    {"planned_on": day, "squad": name, "activity": "closed", "event": "holidays"} for name, _, _ in SQUADS
+                    {"planned_on": day, "squad": name, "activity": "closed", "event": "holidays"}
+                    for name, _, _ in SQUADS
                 ]
             for squad, (name, _, _) in enumerate(SQUADS):
                 if self._is_squad_day(squad, day):
@@ -284,7 +228,9 @@ class StrokesClub:
             sawn = player.pattern * strokes * player.saw * damp / (2000.0 * thousand) * CROSSINGS / 2
             bed.loss = bed.loss + sawn * rng.gamma(4.0, 0.25, CROSSINGS) * (1 + bed.loss)
             slack = SHELF[bed.crosses][5]
-            bed.slipped += strokes / 1000 * (0.6 * slip + 0.4 * slack) * player.force * max(0.0, 0.42 - bed.slipped) / 0.3
+            bed.slipped += (
+                strokes / 1000 * (0.6 * slip + 0.4 * slack) * player.force * max(0.0, 0.42 - bed.slipped) / 0.3
+            )
             stands = np.maximum(1.0 - bed.loss, 0.05) * (gauge / 1.27) ** 2 * 1.9
             # peaks above what is left, over all crossings
             hazard = strokes * float((player.pattern * np.exp(-(stands - player.force * 0.62) / 0.072)).sum())

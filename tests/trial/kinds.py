@@ -66,6 +66,23 @@ NATURE: dict[str, dict[str, dict[str, Any]]] = {
         "batched": CLEAN | {"bench_days_a_week": 1, "share_sundays_only": 0.9},
         "pounds": {"units": "lb"},
     },
+    "strokes": {
+        "soft": CLEAN | {"strings": "soft"},
+        "polyester": CLEAN | {"strings": "polyester"},
+        "scheduled": CLEAN | {"share_before_events": 1.0},
+        "silent": CLEAN | {"share_speaking": 0.15},
+        "inspected": CLEAN | {"inspect_every": 14},
+        "misgraded": CLEAN | {"inspect_every": 14, "share_wrong_grades": 1.0},
+        "batched": CLEAN | {"van_days": (2,), "van_takes": 40},
+    },
+    "strands": {
+        "soft": CLEAN | {"strings": "soft"},
+        "polyester": CLEAN | {"strings": "polyester"},
+        "silent": CLEAN | {"share_saying_so": 0.15},
+        "inspected": CLEAN | {"inspect_every": 14},
+        "misgraded": CLEAN | {"inspect_every": 14, "share_wrong_grades": 1.0},
+        "batched": CLEAN | {"share_box": 1.0},
+    },
 }
 
 
@@ -73,8 +90,16 @@ def generators() -> dict[str, Callable[..., None]]:
     """Each generator's make_club by name; imported here, so that a kind can be looked up without them."""
     from tests.trial.club_compartment import make_club as compartment
     from tests.trial.club_fatigue import make_club as fatigue
+    from tests.trial.club_strands import make_club as strands
+    from tests.trial.club_strokes import make_club as strokes
 
-    return {"fatigue": fatigue, "compartment": compartment, "academy": _academy}
+    return {
+        "fatigue": fatigue,
+        "compartment": compartment,
+        "academy": _academy,
+        "strokes": strokes,
+        "strands": strands,
+    }
 
 
 def _academy(folder: Path, *, seed: int, kind: str, players: int = 40) -> None:

@@ -230,9 +230,7 @@ def summary(rows: pd.DataFrame) -> pd.DataFrame:
     lines = []
     for name, part in parts:
         low, high = allowed(len(part))
-        lines.append(
-            (name, len(part), part["is_inside"].mean(), low, high, part["score"].mean(), part["score"].std())
-        )
+        lines.append((name, len(part), part["is_inside"].mean(), low, high, part["score"].mean(), part["score"].std()))
     columns = ["numbers", "bands", "hold the truth", "least", "most", "mean off (spreads)", "sd of that"]
     return pd.DataFrame(lines, columns=columns)
 
@@ -246,7 +244,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     options = parser.parse_args(arguments)
     rows = pd.concat([recover(options.seed + i, options.players, options.days) for i in range(options.clubs)])
     endings = rows.groupby(["club", "limit"])["endings"].first().groupby("limit").median()
-    print(f"{options.clubs} clubs of {options.players} players over {options.days} days; median endings a club: ", end="")
+    print(
+        f"{options.clubs} clubs of {options.players} players over {options.days} days; median endings a club: ", end=""
+    )
     print(", ".join(f"{limit} {count:.0f}" for limit, count in endings.items()))
     print(summary(rows).round(3).to_string(index=False))
     return 0

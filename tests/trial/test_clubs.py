@@ -17,7 +17,7 @@ from tests.trial.csv_folder import write_file
 from tests.trial.kinds import generators, settings
 from tests.trial.records import read_club, read_table
 
-GENERATORS = ("fatigue", "compartment")
+GENERATORS = ("fatigue", "compartment", "strokes", "strands")
 
 
 @pytest.fixture(scope="module", params=GENERATORS)

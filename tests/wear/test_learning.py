@@ -11,7 +11,7 @@ import pytest
 
 from pipeline.wear.history import CAUSES, SIGNS
 from pipeline.wear.learning import BREAKS, DEAD, MISHIT, OTHER, Shapes, learn
-from pipeline.wear.looks import GROUPS, LOOK_PRIORS, priors
+from pipeline.wear.looks import GROUPS, LOOK_PRIORS
 from pipeline.wear.reference import value
 from tests.wear.hand_made import Bed, history
 from tests.wear.simulated import drawn_beds

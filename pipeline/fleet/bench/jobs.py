@@ -1,7 +1,7 @@
 """The jobs a bench plan has to place: tickets that are open, and rackets that are likely to come.
 
-In: a BenchSource, the plan's days. Out: one row a job with its window, its weight and its minutes, and the walk-ins: jobs
-of the forecast that no row stands for, by week. Days as dates.
+In: a BenchSource, the plan's days. Out: one row a job with its window and its weight, and the walk-ins: jobs of the
+forecast that no row stands for, by week. Days as dates.
 
 - ticket: a row of jobs.csv that is not strung yet. The racket is here. Due on its own day, or so many days before the
   player's next match as the club wants (club.toml), whichever is first.
@@ -20,6 +20,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from pipeline.fleet import words
 from pipeline.fleet.bench.source import BenchSource
 from pipeline.fleet.bench_minutes import kind_of_bed
 from pipeline.fleet.tickets.setup import setups_in_force
@@ -51,8 +52,16 @@ def bench_jobs(s: BenchSource, settings: ClubSettings, days: tuple[date, ...]) -
     rackets = _rackets(s, days)
     tickets, notes = _open_tickets(s, first_on)
     rows: list[dict[Any, Any]] = []
+    held = _on_hold(s)
     for racket in rackets.to_dict("records"):
         ticket = tickets.get(racket["racket_id"])
+        if racket["racket_id"] in held:
+            if ticket:
+                notes.append(
+                    f"{racket['racket_id']} (ticket {ticket['job_id']}) has no place in the plan: the inspection of "
+                    f"{words.day(held[racket['racket_id']])} says not to string it."
+                )
+            continue
         job = _of_ticket(racket, ticket, settings) if ticket else _of_forecast(racket, settings, first_on, last_on)
         if job is not None:
             rows.append(racket | job)
@@ -126,6 +135,17 @@ def _open_tickets(s: BenchSource, first_on: date) -> tuple[dict[str, dict[Any, A
                 "planned once; hand one ticket back, or strike it."
             )
     return tickets, notes
+
+
+def _on_hold(s: BenchSource) -> dict[str, date]:
+    """Rackets whose last inspection of the frame says not to string them, with its day."""
+    return dict(
+        s.con.execute(
+            "select racket_id, max(inspected_on) from facts.inspections where frame is not null and inspected_on <= $day "
+            "group by racket_id having arg_max(frame, (inspected_on, line_number)) = 'do_not_string'",
+            {"day": s.as_of},
+        ).fetchall()
+    )
 
 
 def _of_ticket(racket: dict[Any, Any], ticket: dict[Any, Any], settings: ClubSettings) -> dict[Any, Any]:

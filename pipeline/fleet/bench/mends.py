@@ -14,7 +14,8 @@ from pipeline.fleet.bench.problem import NOT_PLACED, BenchProblem, used_minutes
 from pipeline.fleet.bench.solving import solve
 
 MEND_SECONDS = 4.0
-MOST_EXTRA_MINUTES = 360.0  # six hours on top of a day is more than anybody works; assumption
+# minutes on top of a day, the smallest step first that is enough; more than six hours nobody stays: assumption
+EXTRA_STEPS_MINUTES = (60.0, 120.0, 360.0)
 HOPELESS = 1e5
 
 
@@ -44,14 +45,15 @@ def mends(problem: BenchProblem, last_good: np.ndarray, weight: np.ndarray, seco
     asked = replace(
         problem, cost=in_time, not_placed_cost=np.full(len(weight), HOPELESS), kept_cost=1e-3,
         kept=np.zeros(problem.hours.shape) if problem.kept is None else problem.kept,
-        overtime=np.where(can_stay, MOST_EXTRA_MINUTES, 0.0), overtime_cost=1.0,
+        overtime=np.zeros(problem.hours.shape), overtime_cost=1.0,
     )  # fmt: skip
     extra: np.ndarray | None = None
-    if problem.hours.size:
-        found = solve(asked, seconds)
+    for step in EXTRA_STEPS_MINUTES if problem.hours.size else ():
+        found = solve(replace(asked, overtime=np.where(can_stay, step, 0.0)), seconds)
         if (found.day != NOT_PLACED).all():
             used = used_minutes(asked, found.day, found.stringer)
             extra = np.maximum(used - asked.hours - (asked.kept if asked.kept is not None else 0.0), 0.0)
+            break
     least = 1.0 + 0.001 * weight / max(float(weight.max()) if len(weight) else 1.0, 1e-9)
     out = solve(replace(problem, cost=in_time, not_placed_cost=least, kept_cost=0.0, overtime_cost=0.0), seconds)
     return Mends(extra, tuple(int(j) for j in np.flatnonzero(out.day == NOT_PLACED)), too_long)

@@ -1,7 +1,7 @@
 """The bench plan of a club: which racket on which day by whom, what is late, and the smallest mends.
 
-In: a BenchSource, the club's settings, the plan's first day and weeks. Out: BenchPlan, with frames for the command and the
-page, and a document that is kept beside the view. Minutes at the bench, days as dates.
+In: a BenchSource, the club's settings, the plan's first day and weeks. Out: BenchPlan, with frames for the command and
+the page, and a document that is kept beside the view. Minutes at the bench, days as dates.
 """
 
 from __future__ import annotations
@@ -111,7 +111,9 @@ def plan_of(
     made = put_together(problem, solve(problem, seconds), player)
     rows = _placed(jobs.rows, problem, made, hours)
     is_late = bool(((made.day > last_good) | (made.day == NOT_PLACED)).any())
-    found = mends(problem, last_good, weight) if is_late else None
+    # what is on the machine is the last to be sent out
+    matters = weight + np.where(jobs.rows["state"] == "on_bench", 1e3, 0.0)
+    found = mends(problem, last_good, matters) if is_late else None
     return BenchPlan(
         as_of=as_of,
         first_on=hours.days[0],
@@ -226,7 +228,7 @@ def _extra_rows(found: Mends | None, hours: BenchHours) -> list[dict[str, Any]]:
         return []
     return [
         {"day": hours.days[k], "stringer": hours.stringers[i], "minutes": float(np.ceil(found.extra[i, k] - 1e-6))}
-        for i, k in zip(*np.nonzero(found.extra > 0.5), strict=True)
+        for k, i in zip(*np.nonzero(found.extra.T > 0.5), strict=True)
     ]
 
 

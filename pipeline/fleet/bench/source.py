@@ -64,7 +64,9 @@ def published_source(store: Store) -> Iterator[BenchSource]:
         mean = view.execute("select mean from forecast_weeks order by week").df()["mean"].to_numpy(dtype=float)
     with store.facts() as con:
         con.execute("create table origin as select ?::date as as_of", [as_of])
-        con.execute("create table session_weights (feature varchar, level varchar, abrasion double, playability double)")
+        con.execute(
+            "create table session_weights (feature varchar, level varchar, abrasion double, playability double)"
+        )
         for name in NEEDED:
             con.execute(f"create table {name} as\n{relation_text(name)}")
         yield BenchSource(con, as_of, ranking, mean, minutes_per_job(con).mean)

@@ -20,7 +20,7 @@ from pipeline.fleet.prints.bed_words import frame_of, metres_of, pulls_of, strin
 from pipeline.fleet.tickets import OPEN, STATE_WORDS
 from pipeline.fleet.tickets.cautions import GENERAL
 
-LATER, UNPLANNED = "Later", "Without a place in the plan"
+LATER, UNPLANNED, HELD = "Later", "Without a place in the plan", "On hold: not to be strung"
 PLAN_COLUMNS = ("Day", "Stringer", "Order", "Racket", "Player", "String", "Pull", "Minutes", "Due", "Late, days", "For")
 
 
@@ -129,8 +129,10 @@ def _groups(rows: list[Row], placed: dict[str, Row], today: date, unit: str) -> 
         place = placed.get(row["job_id"])
         due = words.as_date(row["due_on"]) or date.max
         card = _card(row, placed, unit)
-        if row["state"] == "on_bench":
-            group: tuple[int, Any] = (0, "")
+        if row["stop"]:
+            group: tuple[int, Any] = (5, "")
+        elif row["state"] == "on_bench":
+            group = (0, "")
         elif place is None:
             group = (3 if placed else 1, "")
         elif words.is_missing(place["day"]):
@@ -153,7 +155,7 @@ def _groups(rows: list[Row], placed: dict[str, Row], today: date, unit: str) -> 
 def _heading(number: int, day: Any, today: date) -> str:
     if number == 2:
         return f"Today, {words.day(day)}" if day == today else words.day(day)
-    return {0: "On the bench now", 1: "In order", 3: LATER, 4: UNPLANNED}[number]
+    return {0: "On the bench now", 1: "In order", 3: LATER, 4: UNPLANNED, 5: HELD}[number]
 
 
 def _card(row: Row, placed: dict[str, Row], unit: str) -> Card:

@@ -93,6 +93,7 @@ def inspect(con: duckdb.DuckDBPyConnection, racket_id: str, today: date) -> Insp
     row = found[0]
     name = words.plain(racket_id)
     can_be_looked_at = row["status"] != "no_bed"
+    now = standing(row, the_club.as_of)
     material = "" if words.is_missing(row.get("mains_material")) else str(row["mains_material"])
     title = f"What does {name} show?" if can_be_looked_at else f"{name} has no restring on file"
     return Inspect(
@@ -102,8 +103,8 @@ def inspect(con: duckdb.DuckDBPyConnection, racket_id: str, today: date) -> Insp
         reason=_reason(con, racket_id),
         signs=signs_of(material),
         material=material,
-        last_look=_last_look(con, row, the_club.as_of),
-        standing=standing(row, the_club.as_of),
+        last_look=f"{_now(now)} {_last_look(con, row, the_club.as_of)}".strip() if can_be_looked_at else "",
+        standing=now,
         can_be_looked_at=can_be_looked_at,
     )
 
@@ -198,6 +199,11 @@ def _byline(row: Row, the_club: Club) -> str:
     return " · ".join(words.plain(part) for part in parts if part and not words.is_missing(part))
 
 
+def _now(now: Standing) -> str:
+    """Where it stands before the look."""
+    return f"Now {now.call} about {now.when} ({now.band})." if now.when else f"Now {now.call}."
+
+
 def _reason(con: duckdb.DuckDBPyConnection, racket_id: str) -> str:
     if not has_table(con, "look_first"):
         return ""
@@ -214,7 +220,7 @@ def _last_look(con: duckdb.DuckDBPyConnection, row: Row, as_of: date) -> str:
         "from inspections_seen where bed_id = $bed order by inspected_on desc limit 1", {"bed": row["bed_id"]}
     ).df()
     if found.empty:
-        return "Nobody has graded this bed yet."
+        return ""  # the reason for a look says that nobody has graded it yet
     last = found.to_dict("records")[0]
     graded = [
         f"{label.lower()} {words.grade(last[name])}"

@@ -69,12 +69,12 @@ def track_record(
     except StoreError as error:
         record, damage = None, words.sentence(str(error))
     parameters = read(con, "parameters", "rowid")
-    shown = _parameters(parameters)
+    shown, whose = _parameters(parameters), _whose(con)
     if record is None:
         empty = pd.DataFrame()
         return TrackRecordPage(
             NO_RECORD_TITLE, the_club, "", damage, False, [], [], empty, empty, empty, empty, empty, shown,
-            _parameters_note(shown),
+            _parameters_note(shown, whose),
         )  # fmt: skip
     b = record.backtest
     table = record_table.measures(b).set_index("measure")
@@ -92,7 +92,7 @@ def track_record(
         racket_scores=_racket_scores(table),
         week_scores=_week_scores(table, b),
         parameters=shown,
-        parameters_note=_parameters_note(shown),
+        parameters_note=_parameters_note(shown, whose),
     )
 
 
@@ -202,7 +202,8 @@ def _week_scores(table: pd.DataFrame, b: Backtest) -> pd.DataFrame:
 
 
 def _parameters(parameters: pd.DataFrame) -> pd.DataFrame:
-    """Every number in force, those learned here first: name, meaning, unit, trade value, in force, standing, source."""
+    """Every number in force, those learned here first: name, meaning, unit, trade value, in force with its 90 % band,
+    standing, since when, on what evidence, source."""
     is_learned = ~np.isclose(parameters["value"].astype(float), parameters["trade_value"].astype(float), rtol=1e-6)
     standing = np.where(is_learned, "learned here", np.where(parameters["is_assumption"], "assumption", "published"))
     frame = pd.DataFrame(
@@ -212,7 +213,11 @@ def _parameters(parameters: pd.DataFrame) -> pd.DataFrame:
             "Unit": parameters["unit"].replace("1", "").fillna(""),
             "Trade value": parameters["trade_value"].astype(float),
             "In force": parameters["value"].astype(float),
+            "From": parameters["value_p05"].astype(float),
+            "To": parameters["value_p95"].astype(float),
             "Standing": standing,
+            "Learned on": [words.day_with_year(d) if d else "" for d in map(words.as_date, parameters["since"])],
+            "Evidence": [words.from_code(text or "") for text in parameters["evidence"]],
             "Source of the trade value": parameters["source"].fillna(""),
         }
     )
@@ -220,11 +225,22 @@ def _parameters(parameters: pd.DataFrame) -> pd.DataFrame:
     return frame.iloc[np.argsort(order.to_numpy(), kind="stable")].reset_index(drop=True)
 
 
-def _parameters_note(shown: pd.DataFrame) -> str:
-    """How many numbers there are and where they come from."""
+def _whose(con: duckdb.DuckDBPyConnection) -> str:
+    """The sentence of `meta.learning`."""
+    row = con.execute("select value from meta where key = 'learning'").fetchone()
+    return str(row[0]) if row else ""
+
+
+def _parameters_note(shown: pd.DataFrame, whose: str) -> str:
+    """Whose numbers are in force, how many there are and where they come from."""
     tally = shown["Standing"].value_counts()
     learned, assumed, published = (int(tally.get(name, 0)) for name in ("learned here", "assumption", "published"))
-    return (
+    counted = (
         f"{words.count(len(shown), 'number')}: {learned} learned from this club's records, {assumed} trade values that "
         f"are assumptions, {published} with a published source or common practice behind them."
     )
+    band = (
+        "From and to: the 90 % band of what was learned. `racket-fleet learn` fits anew, and with `--trade-values` "
+        "goes back."
+    )
+    return " ".join(filter(None, (whose, counted, band)))

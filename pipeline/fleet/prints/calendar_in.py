@@ -49,6 +49,8 @@ def calendar_rows(
 
     day_minutes: minutes a day of play for each player where the file gives no times of one day.
     """
+    if squad is None and player_id is None and activity != "closed":
+        raise StoreError("say for whom the calendar is: a squad, or a player.")
     if not first_on <= last_on <= first_on + timedelta(days=800):
         raise StoreError(f"the calendar is taken for at most 800 days ahead; {first_on} to {last_on} were asked for.")
     calendar = _read(ics)
@@ -121,8 +123,8 @@ def _read(ics: bytes) -> icalendar.Calendar:
             often = str((rule.get("FREQ") or [""])[0]).upper()
             if often in TOO_OFTEN:
                 raise StoreError(
-                    f"the .ics file repeats {_title(entry)} every {TOO_OFTEN[often]}, which no practice does: mend that "
-                    "entry in the calendar, and export it anew."
+                    f"the .ics file repeats {_title(entry)} every {TOO_OFTEN[often]}, which no practice does: mend "
+                    "that entry in the calendar, and export it anew."
                 )
     if not isinstance(calendar, icalendar.Calendar) or not list(calendar.walk("VEVENT")):
         raise StoreError("the .ics file holds no entry: choose the calendar with the events, and export it anew.")

@@ -81,7 +81,7 @@ def _more(change: float, noun: str) -> str:
     number = round(abs(change))
     if number == 0:
         return f"as many {noun}s"
-    return f"{number:,} {'fewer' if change < 0 else 'more'} {noun}{'' if number == 1 else 's'}"
+    return f"{words.number(number)} {'fewer' if change < 0 else 'more'} {noun}{'' if number == 1 else 's'}"
 
 
 def details(answer: Answer) -> str:
@@ -138,12 +138,12 @@ def change_text(measure: str, value: float, currency: str, locale: str, is_signe
             else f"{round(100 * size)} {'point' if round(100 * size) == 1 else 'points'}"
         )
     elif measure == "match_breaks":
-        text = f"{size:.1f}"
+        text = words.number(size, 1)
     elif measure == "bench":
         text = f"{round(size)} h"
     elif measure == "string":
-        text = f"{round(size):,} m"
+        text = f"{words.number(round(size))} m"
     else:
-        text = f"{round(size):,}"
+        text = words.number(round(size))
     is_nothing = not any(c in "123456789" for c in text)
     return text if is_nothing else sign + text

@@ -16,8 +16,9 @@ from pipeline.fleet.bench_minutes import BenchTimes
 MONDAY = date(2026, 3, 2)
 THIRTY = BenchTimes({"full": 30.0, "hybrid": 35.0, "natural_gut": 40.0}, {}, {})
 TICKET: dict[str, Any] = {
-    "source": "ticket", "job_id": "T1", "state": "booked", "racket_id": "R1", "player_id": "P1", "player_name": "Ana Reed",
-    "squad": "U16", "role": "match", "due_on": MONDAY, "due_for": "the ticket's day", "is_for_event": False,
+    "source": "ticket", "job_id": "T1", "state": "booked", "racket_id": "R1", "player_id": "P1",
+    "player_name": "Ana Reed", "squad": "U16", "role": "match", "due_on": MONDAY,
+    "due_for": "the ticket's day", "is_for_event": False,
     "free_on": MONDAY, "ends_on": MONDAY, "life_a_day": 0.0, "chance": 1.0, "mains_string_id": "S1",
     "crosses_string_id": "S1", "mains_kg": 24.0, "crosses_kg": 23.5, "bed_kind": "full", "booked_stringer": None,
 }  # fmt: skip

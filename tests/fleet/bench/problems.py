@@ -16,8 +16,9 @@ TEN_JOBS = {
 
 
 def one_machine(jobs: dict[str, tuple[int, int]] | dict[int, tuple[int, int]], points: str) -> BenchProblem:
-    """One machine whose "days" are single units of time, and a job may run over their ends: job j finishing in unit t (from
-    0) is done at t + 1. points: "tardiness" (units late) or "count" (1 a late job)."""
+    """One machine whose "days" are single units of time, and a job may run over their ends: a job that finishes in unit
+    t (from 0) is done at t + 1. points: "tardiness" (units late) or "count" (1 a late job).
+    """
     times = np.array([time for time, _ in jobs.values()], dtype=float)
     due = np.array([due for _, due in jobs.values()], dtype=float)
     done = np.arange(int(times.sum())) + 1.0

@@ -173,7 +173,11 @@ def test_hours_are_those_written_else_the_usual_of_the_weekday_else_none() -> No
     mondays = [date(2026, 3, 2) - timedelta(days=7 * k) for k in range(1, 13)]
     rows = [{"bench_on": on.isoformat(), "stringer": "Kim", "minutes": 120} for on in mondays]
     put(con, "bench", [*rows, {"bench_on": "2026-03-09", "stringer": "Kim", "minutes": 45}])
-    put(con, "restrings", [{"restring_id": "J1", "racket_id": "R1", "strung_on": "2026-03-02", "stringer": "Kim", "minutes": 30}])
+    put(
+        con,
+        "restrings",
+        [{"restring_id": "J1", "racket_id": "R1", "strung_on": "2026-03-02", "stringer": "Kim", "minutes": 30}],
+    )
     put(con, "calendar", [{"planned_on": "2026-03-16", "activity": "closed", "event": "holiday"}])
     relations(con, date(2026, 3, 2).isoformat())
     hours = bench_hours(con, MONDAY, 21, date(2026, 3, 1))
@@ -221,7 +225,11 @@ def test_a_match_ahead_makes_it_due_as_the_club_wants() -> None:
     con = club_with(bench=HOURS)
     racket, player = con.execute("select racket_id, player_id from facts.rackets order by 1 limit 1").fetchone()
     match_on = ORIGIN + timedelta(days=6)
-    put(con, "calendar", [{"planned_on": match_on.isoformat(), "player_id": player, "activity": "singles", "event": "Cup"}])
+    put(
+        con,
+        "calendar",
+        [{"planned_on": match_on.isoformat(), "player_id": player, "activity": "singles", "event": "Cup"}],
+    )
     put(con, "jobs", [{"job_id": "T1", "racket_id": racket, "handed_in_on": ORIGIN.isoformat(), "state": "booked",
                        "state_on": ORIGIN.isoformat()}])  # fmt: skip
     s = source(con)
@@ -248,3 +256,29 @@ def test_a_squad_may_restring_by_the_calendar() -> None:
     found = bench_jobs(s, settings, days).rows
     assert set(found["racket_id"]) >= set(bench_jobs(s, ClubSettings(), days).rows["racket_id"])
     assert "the squad's turn" in set(found["due_for"])
+
+
+def test_a_frame_on_hold_has_no_place_and_that_is_said() -> None:
+    con = club_with(bench=HOURS)
+    racket = con.execute("select min(racket_id) from facts.rackets").fetchone()[0]
+    day_one = ORIGIN.isoformat()
+    put(
+        con,
+        "jobs",
+        [{"job_id": "T1", "racket_id": racket, "handed_in_on": day_one, "state": "booked", "state_on": day_one}],
+    )
+    put(
+        con,
+        "inspections",
+        [{"inspection_id": "H", "inspected_on": day_one, "racket_id": racket, "frame": "do_not_string"}],
+    )
+    plan = make_plan(source(con), ClubSettings())
+    assert racket not in set(plan.jobs["racket_id"])
+    assert any("says not to string it" in note and racket in note for note in plan.notes)
+
+
+def test_extra_minutes_are_spread_before_one_day_gets_very_long() -> None:
+    plan = made(tickets_due(*[3] * 10), {"Kim": [60.0, 60.0, 60.0, 0, 0, 0, 0]})
+    assert plan.mends is not None and plan.mends.extra is not None
+    assert plan.mends.extra.max() <= 60.0
+    assert plan.mends.extra.sum() == pytest.approx(120.0)

@@ -23,7 +23,7 @@ NOW = datetime(2026, 3, 1, 9, 0, tzinfo=UTC)
 
 
 def entries(ics: bytes) -> list[dict[str, str]]:
-    """VEVENTs as name -> value; lines end in CR LF, are at most 75 bytes, and continue after a space (RFC 5545, 3.1)."""
+    """VEVENTs as name -> value; lines end in CR LF, have at most 75 bytes and go on after a space (RFC 5545, 3.1)."""
     assert ics.count(b"\n") == ics.count(b"\r\n")
     assert all(len(line) <= 75 for line in ics.split(b"\r\n"))
     text = re.sub(r"\r\n[ \t]", "", ics.decode("utf-8"))
@@ -36,7 +36,9 @@ def entries(ics: bytes) -> list[dict[str, str]]:
 
 
 def test_the_plan_is_read_by_a_second_parser() -> None:
-    plan = made(tickets_due(0, 0, 1, player_name="Łucja; Sample, " + "long name " * 12), {"Kim": [60.0, 60.0, 0, 0, 0, 0, 0]})
+    plan = made(
+        tickets_due(0, 0, 1, player_name="Łucja; Sample, " + "long name " * 12), {"Kim": [60.0, 60.0, 0, 0, 0, 0, 0]}
+    )
     found = entries(bench_calendar(plan, "Holm Ridge", NOW))
     assert [(e["DTSTART"], e["DTEND"]) for e in found] == [("20260302", "20260303"), ("20260303", "20260304")]
     assert found[0]["SUMMARY"] == r"Bench: 2 jobs (Kim)\, about 60 min"
@@ -63,17 +65,23 @@ def test_events_over_days_end_on_the_day_after() -> None:
 def test_what_goes_out_comes_back() -> None:
     events = pd.DataFrame(
         {"event": ["Cup", "League"], "planned_on": [date(2026, 3, 6), date(2026, 3, 14)],
-         "until_on": [date(2026, 3, 8), None], "squad": ["U16", "U16"], "player_id": [None, None], "place": [None, None]}
+         "until_on": [date(2026, 3, 8), None], "squad": ["U16", "U16"], "player_id": [None, None],
+         "place": [None, None]}
     )  # fmt: skip
     ics = events_calendar(events, "Club", NOW)
-    rows = calendar_rows(ics, date(2026, 3, 1), date(2026, 3, 31), "Europe/Paris", "singles", squad="U16", day_minutes=90).rows
+    rows = calendar_rows(
+        ics, date(2026, 3, 1), date(2026, 3, 31), "Europe/Paris", "singles", squad="U16", day_minutes=90
+    ).rows
     assert [(r["planned_on"], r["until_on"]) for r in rows] == [
         (date(2026, 3, 6), date(2026, 3, 8)), (date(2026, 3, 14), None),
     ]  # fmt: skip
 
 
 def ics(*bodies: str) -> bytes:
-    blocks = "".join(f"BEGIN:VEVENT\r\nUID:{k}@x\r\nDTSTAMP:20260101T000000Z\r\n{body}\r\nEND:VEVENT\r\n" for k, body in enumerate(bodies))
+    blocks = "".join(
+        f"BEGIN:VEVENT\r\nUID:{k}@x\r\nDTSTAMP:20260101T000000Z\r\n{body}\r\nEND:VEVENT\r\n"
+        for k, body in enumerate(bodies)
+    )
     return f"BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//x//y//EN\r\n{blocks}END:VCALENDAR\r\n".encode()
 
 
@@ -97,7 +105,7 @@ def test_a_weekly_practice_becomes_a_row_a_week_without_the_one_that_falls_out()
 
 
 def test_summer_time_keeps_the_hour_on_the_clock_in_the_zone_of_the_entry() -> None:
-    """Europe changes on 29 March 2026, New York on 8 March: half past five in Paris is another hour there for three weeks."""
+    """Europe changes on 29 March 2026, New York on 8 March: in between Paris is five hours ahead instead of six."""
     hours = [row["planned_on"].strftime("%m-%d %H:%M") for row in taken(ics(WEEKLY), "America/New_York").rows]
     assert hours[:4] == ["03-03 11:30", "03-10 12:30", "03-24 12:30", "03-31 11:30"]
 
@@ -123,7 +131,9 @@ def test_a_moved_and_a_cancelled_date_are_as_the_file_has_them() -> None:
 
 def test_entries_that_stand_twice_are_taken_once_and_tasks_are_left_out() -> None:
     one = "SUMMARY:Cup\r\nDTSTART;VALUE=DATE:20260307"
-    body = ics(one, one).replace(b"END:VCALENDAR", b"BEGIN:VTODO\r\nUID:9@x\r\nSUMMARY:buy balls\r\nEND:VTODO\r\nEND:VCALENDAR")
+    body = ics(one, one).replace(
+        b"END:VCALENDAR", b"BEGIN:VTODO\r\nUID:9@x\r\nSUMMARY:buy balls\r\nEND:VTODO\r\nEND:VCALENDAR"
+    )
     found = taken(body)
     assert len(found.rows) == 1
     assert "taken once" in found.notes[0] and "1 task or note of the file is left out." in found.notes
@@ -134,7 +144,10 @@ def test_entries_that_stand_twice_are_taken_once_and_tasks_are_left_out() -> Non
     [
         (b"hello", "no calendar that can be read|holds no entry"),
         (b"BEGIN:VCALENDAR\r\nVERSION:2.0\r\nEND:VCALENDAR\r\n", "holds no entry"),
-        (ics("SUMMARY:x\r\nDTSTART:20260301T000000Z\r\nRRULE:FREQ=SECONDLY"), "repeats x every second, which no practice does"),
+        (
+            ics("SUMMARY:x\r\nDTSTART:20260301T000000Z\r\nRRULE:FREQ=SECONDLY"),
+            "repeats x every second, which no practice does",
+        ),
     ],
 )
 def test_what_is_no_calendar_is_refused_in_a_sentence(body: bytes, said: str) -> None:
@@ -145,6 +158,8 @@ def test_what_is_no_calendar_is_refused_in_a_sentence(body: bytes, said: str) ->
 def test_entries_without_times_ask_for_their_minutes() -> None:
     body = ics("SUMMARY:Cup\r\nDTSTART;VALUE=DATE:20260307")
     with pytest.raises(StoreError, match="1 entry of the file, such as Cup, has no times of day: say how many minutes"):
+        calendar_rows(body, date(2026, 3, 1), date(2026, 3, 31), "Europe/Paris", "singles", "U16")
+    with pytest.raises(StoreError, match="say for whom the calendar is"):
         calendar_rows(body, date(2026, 3, 1), date(2026, 3, 31), "Europe/Paris", "singles")
     (closed,) = calendar_rows(body, date(2026, 3, 1), date(2026, 3, 31), "Europe/Paris", "closed").rows
     assert closed["minutes"] is None

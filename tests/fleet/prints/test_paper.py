@@ -51,8 +51,9 @@ def marks_outside(pdf: bytes, margin_mm: float) -> int:
 def test_the_bench_sheet_holds_all_that_the_stringer_needs() -> None:
     told = {"tell": ["Cut the whole bed out."], "notes": ["Grommets: worn"]}
     (text,) = pages(bench_sheet_pdf(some(told), ON, "Holm Ridge"))
-    for word in ("At the bench, Mon 16 Nov 2026", "Holm Ridge", "1 ticket", "R1", "marking 2", "24 / 23.5 kg", "Lyra 1.25 mm",
-                 "Ana Reed, Kestrel 98, 16 × 19", "cut 6.2 m mains, 5.6 m crosses", "ready by Wed 18 Nov",
+    for word in ("At the bench, Mon 16 Nov 2026", "Holm Ridge", "1 ticket", "R1", "marking 2", "24 / 23.5 kg",
+                 "Lyra 1.25 mm", "Ana Reed, Kestrel 98, 16 × 19", "cut 6.2 m mains, 5.6 m crosses",
+                 "ready by Wed 18 Nov",
                  "Cut the whole bed out.", "Grommets: worn", "machine maker"):  # fmt: skip
         assert word in text, word
 
@@ -92,7 +93,9 @@ def test_hebrew_and_georgian_are_held() -> None:
 
 @pytest.mark.parametrize("make", [bench_sheet_pdf, hand_in_list_pdf])
 def test_nothing_runs_off_the_paper(make: Any) -> None:
-    rows = some({"player_name": LONG, "racket_id": "CLUB-LOAN-000012345", "mains_string": LONG, "why": LONG * 6, "squad": LONG})
+    rows = some(
+        {"player_name": LONG, "racket_id": "CLUB-LOAN-000012345", "mains_string": LONG, "why": LONG * 6, "squad": LONG}
+    )
     pdf = make(rows, ON, LONG) if make is bench_sheet_pdf else make(rows, LONG, ON)
     assert marks_outside(pdf, 10.0) == 0
 
@@ -133,7 +136,9 @@ def test_the_code_of_a_label_opens_the_rackets_inspection(on: str, size: tuple[f
     rackets = some({"racket_id": "R 7/ä", "player_name": LONG})
     pdf = labels_pdf(rackets, ADDRESS + "/", on)
     assert size_mm(pdf) == size
-    picture = pypdfium2.PdfDocument(pdf)[0].render(scale=300 / 72).to_pil().convert("L")  # what a printer of 300 dpi draws
+    picture = (
+        pypdfium2.PdfDocument(pdf)[0].render(scale=300 / 72).to_pil().convert("L")
+    )  # what a printer of 300 dpi draws
     (code,) = zxingcpp.read_barcodes(picture)
     assert code.text == f"{ADDRESS}/inspect?racket=R%207%2F%C3%A4" == inspect_address(ADDRESS, "R 7/ä")
 

@@ -8,7 +8,11 @@ import duckdb
 import pytest
 
 from pipeline.fleet.reels.metres import metres_per_job, racket_metres
+from pipeline.fleet.snapshot import snapshot
+from pipeline.sql import relation_text
 from pipeline.store.schema import create_tables
+from tests.fleet.clubs import ORIGIN
+from tests.fleet.reels.club import club
 
 DAY = date(2026, 3, 1)
 
@@ -66,6 +70,16 @@ def test_what_the_club_cut_goes_before_geometry(con: duckdb.DuckDBPyConnection) 
     geometry = metres_per_job(613, 16, 19)
     ratio = 6.5 / metres_per_job(645, 16, 19).mains_m
     assert found.loc["R4", "mains_m"] == pytest.approx(geometry.mains_m * ratio)
+
+
+def test_the_relation_of_the_view_has_the_same_geometry() -> None:
+    con = club(players=2, weeks=10)
+    con.execute("update facts.rackets set head_cm2 = null, crosses = 20 where racket_id = 'P00-1'")
+    found = snapshot(con, ORIGIN).con.execute(relation_text("racket_strings")).df().set_index("racket_id")
+    for racket_id, head, crosses in (("P00-1", None, 20), ("P01-1", 632, 19)):
+        expected = metres_per_job(head, 16, crosses)
+        assert found.loc[racket_id, "mains_metres"] == pytest.approx(expected.mains_m)
+        assert found.loc[racket_id, "crosses_metres"] == pytest.approx(expected.crosses_m)
 
 
 def test_a_whole_bed_written_as_mains_is_split(con: duckdb.DuckDBPyConnection) -> None:

@@ -152,7 +152,9 @@ def test_a_frame_on_hold_is_not_strung_until_a_later_inspection(make: Callable[.
     for step in (lambda: move(store, job, "on_bench", now=NINE), lambda: strung(store, job, now=NINE)):
         with pytest.raises(StoreError, match="Do not string R1: the inspection of Sat 30 May says so"):
             step()
-    store.enter({"inspections": [{"inspection_id": "I2", "inspected_on": TODAY, "racket_id": "R1", "frame": "ok"}]}, now=NINE)
+    store.enter(
+        {"inspections": [{"inspection_id": "I2", "inspected_on": TODAY, "racket_id": "R1", "frame": "ok"}]}, now=NINE
+    )
     move(store, job, "on_bench", now=NINE)
 
 

@@ -1,0 +1,64 @@
+"""The level at which a club's beds have ended against forecasts made one step ahead in its own past.
+
+In: History, Learned. Out: a level for each limit, 1 = as foretold. At every step of a player's beds the multiplier is
+what that player's earlier endings and exposure said by then (the prequential principle: Dawid 1984, from memory), so
+that an ending does not foretell itself; a bed counts as far as it could have been in at a fortnight's start, since
+those are the beds that a ranking speaks of. Fortnights of expected and real endings then go through the drift filter.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from pipeline.wear.drift import Level, follow
+from pipeline.wear.history import History
+from pipeline.wear.learning import BREAKS, DEAD, REPORTING_DELAY_DAYS, Learned
+
+PERIOD_DAYS = 14
+
+
+def levels_one_step_ahead(h: History, learned: Learned) -> dict[str, Level]:
+    """limit -> level of the newest fortnights, those in which endings may not be on file yet left out."""
+    if h.n_beds == 0:
+        return dict(learned.level)
+    strung = (pd.to_datetime(h.beds["strung_on"]) - pd.Timestamp(0)).dt.days.to_numpy()
+    counts_as_old = np.clip((h.day - strung[h.bed]) / PERIOD_DAYS, 0.0, 1.0)
+    known = h.beds["is_string_known"].to_numpy(dtype=bool)
+    teaches = {"breaks": known & h.beds["teaches_abrasion"].to_numpy(dtype=bool), "goes_dead": known}
+    strength = {"breaks": learned.shapes.strength_breaks, "goes_dead": learned.shapes.strength_dead}
+    player = np.where(h.player >= 0, h.player, len(h.players))[h.bed]
+    is_first = np.zeros(len(h.day), dtype=bool)
+    is_first[h.first] = True
+    order = np.lexsort((h.day, player))
+    who, day = player[order], h.day[order]
+    same_day = who.astype(np.int64) * (int(day.max() - day.min()) + 1) + (day - day.min())
+    opens, begins = np.searchsorted(same_day, same_day), np.searchsorted(who, who)
+    back = (h.as_of_day - REPORTING_DELAY_DAYS - day) // PERIOD_DAYS
+    told = back >= 0
+    n_periods = int(back.max()) + 1
+    if n_periods < 1:
+        return dict(learned.level)
+    out = {}
+    for limit, code in (("breaks", BREAKS), ("goes_dead", DEAD)):
+        so_far = learned.expected[limit]
+        before = np.where(is_first, 0.0, np.concatenate([[0.0], so_far[:-1]]))
+        warp = learned.baseline[limit]
+        added = (warp.warped(so_far) - warp.warped(before)) * teaches[limit][h.bed]
+        # in units of the player's multiplier: what the posterior's rate was made of
+        made_of = learned.b[limit] - strength[limit]
+        total = np.bincount(player, added, len(h.players) + 1)
+        mean = np.where(made_of > 1e-9, total / np.maximum(made_of, 1e-9), 1.0)
+        exposed = (added / np.maximum(mean, 1e-9)[player])[order]
+        ended = np.zeros(len(h.day))
+        ended[h.last] = learned.responsibility[:, code] * teaches[limit]
+        ended = ended[order]
+        earlier = [np.concatenate([[0.0], np.cumsum(v)]) for v in (ended, exposed)]
+        endings, exposure = (v[opens] - v[begins] for v in earlier)
+        weight = counts_as_old[order] * (learned.reports[who] if limit == "goes_dead" else 1.0)
+        expected = (strength[limit] + endings) / (strength[limit] + exposure) * exposed * weight
+        out[limit] = follow(
+            np.bincount(back[told], expected[told], n_periods)[::-1],
+            np.bincount(back[told], (ended * counts_as_old[order])[told], n_periods)[::-1],
+        )
+    return out

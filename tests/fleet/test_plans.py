@@ -1,0 +1,47 @@
+"""Plans kept beside the view: read back by version, ignored when damaged or of another version, written in one step."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from pipeline.fleet.plans import keep, kept, plan_path, plan_snapshot
+from pipeline.store import Store, StoreError
+
+
+def test_a_plan_is_read_back_for_its_version_alone(tmp_path: Path) -> None:
+    store = Store(tmp_path)
+    keep(store, "bench", "7", {"jobs": [1, 2]})
+    assert kept(store, "bench", "7") == {"jobs": [1, 2]}
+    assert kept(store, "bench", "8") is None
+    assert kept(store, "reels", "7") is None
+    assert kept(store, "bench", None) is None
+    assert [path.name for path in tmp_path.iterdir()] == ["plan-bench.json"]
+
+
+@pytest.mark.parametrize("text", ["", "{", "[]", '{"format": 0, "view_version": "7", "document": {}}', '{"format": 1}'])
+def test_a_damaged_plan_counts_as_not_there(tmp_path: Path, text: str) -> None:
+    store = Store(tmp_path)
+    plan_path(store, "bench").write_text(text, encoding="utf-8")
+    assert kept(store, "bench", "7") is None
+
+
+def test_a_plan_that_cannot_be_written_leaves_the_old_one(tmp_path: Path) -> None:
+    store = Store(tmp_path)
+    keep(store, "bench", "7", {"jobs": []})
+    with pytest.raises(ValueError, match="not JSON compliant"):
+        keep(store, "bench", "8", {"jobs": [float("nan")]})
+    assert kept(store, "bench", "7") == {"jobs": []}
+    with pytest.raises(StoreError, match="cannot be written"):
+        keep(Store(tmp_path / "nowhere"), "bench", "7", {})
+
+
+def test_a_name_stays_inside_the_folder(tmp_path: Path) -> None:
+    with pytest.raises(ValueError, match="lower-case letters"):
+        plan_path(Store(tmp_path), "../bench")
+
+
+def test_without_a_view_there_is_nothing_to_plan_from(tmp_path: Path) -> None:
+    with pytest.raises(StoreError, match="no view yet"), plan_snapshot(Store(tmp_path)):
+        pass
