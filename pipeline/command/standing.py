@@ -38,8 +38,8 @@ def must_know_squad(club: Store, squad: str) -> None:
 def snapshot_of(club: Store, on: date | None) -> Iterator[tuple[Snapshot, date]]:
     """The model as of a day, default the last day on file; raises where no racket is in service then."""
     with club.facts() as con:
+        from pipeline.fleet.kept_fit import kept_by_hand, kept_fit
         from pipeline.fleet.snapshot import snapshot
-        from pipeline.refresh import kept_by_hand, kept_fit
         from pipeline.sql import last_logged_day
 
         last_day = last_logged_day(con)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 import pandas as pd
@@ -73,7 +73,7 @@ def hand_over(beds: pd.DataFrame, unseen: np.ndarray, closed: Iterable[date], as
     lag = (restrung - pd.to_datetime(done["ended_on"])).dt.days.clip(0, LONGEST_DAYS).to_numpy(dtype=float)
     is_wear = done["cause"].isin(WEAR).to_numpy()
     after_wear, after_other = lag[is_wear], lag[~is_wear]
-    keeps, open_from = _closed_days(restrung, {pd.Timestamp(d) for d in closed}, as_of)
+    keeps, open_from = _closed_days(restrung, set(closed), as_of.date())
     return HandOver(
         after_wear if len(after_wear) >= LEAST_DELAYS else np.array([1.0]),
         after_other if len(after_other) >= LEAST_DELAYS else np.array([0.0]),
@@ -83,23 +83,24 @@ def hand_over(beds: pd.DataFrame, unseen: np.ndarray, closed: Iterable[date], as
     )
 
 
-def _closed_days(restrung: pd.Series, closed: set[pd.Timestamp], as_of: pd.Timestamp) -> tuple[np.ndarray, np.ndarray]:
+def _closed_days(restrung: pd.Series, closed: set[date], as_of: date) -> tuple[np.ndarray, np.ndarray]:
     keeps, open_from = np.zeros(AHEAD_DAYS), np.arange(AHEAD_DAYS, dtype=float)
-    if not closed or restrung.empty:
+    if restrung.empty or not any(as_of < d for d in closed):
         return keeps, open_from
-    past = [d for d in closed if restrung.min() <= d <= as_of]
-    count_open = max((as_of - restrung.min()).days + 1 - len(past), 1)
+    first = restrung.min().date()
+    past = [d for d in closed if first <= d <= as_of]
+    count_open = max((as_of - first).days + 1 - len(past), 1)
     usual = np.bincount(restrung.dt.dayofweek, minlength=7) / (count_open / 7.0)
-    expected = float(sum(usual[d.dayofweek] for d in past))
-    came = float(restrung.isin(past).sum())
+    expected = float(sum(usual[d.weekday()] for d in past))
+    came = float(restrung.isin([pd.Timestamp(d) for d in past]).sum())
     keep = 1.0 - min((0.5 * PRIOR_JOBS_CLOSED + came) / (PRIOR_JOBS_CLOSED + expected), 1.0)
     is_bench = usual >= LEAST_OF_USUAL * usual.mean()
     next_open = float(AHEAD_DAYS)
     for d in range(AHEAD_DAYS - 1, -1, -1):
-        day = as_of + pd.Timedelta(days=1 + d)
+        day = as_of + timedelta(days=1 + d)
         if day in closed:
             keeps[d] = keep
-        elif is_bench[day.dayofweek]:
+        elif is_bench[day.weekday()]:
             next_open = float(d)
         open_from[d] = next_open
     return keeps, open_from

@@ -69,8 +69,8 @@ def keep(store: Store, name: str, view_version: str | None, document: dict[str, 
 @contextmanager
 def plan_snapshot(store: Store) -> Iterator[Snapshot]:
     """The model as of the published view's day, on the fit the view stands on."""
+    from pipeline.fleet.kept_fit import kept_fit
     from pipeline.fleet.snapshot import snapshot
-    from pipeline.refresh import kept_fit
 
     if store.view_version is None:
         raise StoreError(f"{store.folder} has no view yet: load the club's files first (racket-fleet load FOLDER).")

@@ -6,7 +6,7 @@ return the frames of the command line. One model feeds both.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 
 import duckdb
@@ -32,8 +32,8 @@ OUTLOOK_DAYS = 42
 @dataclass(frozen=True)
 class Snapshot:
     """con holds the relations as known on as_of; rackets is the relation rackets_now; beds those in play. way: from a
-    bed's end to its restring. takeover: how a player's rackets stand in for each other. levels: of the hazards of the
-    beds now in, by limit.
+    bed's end to its restring. takeover: how a player's rackets stand in for each other. levels: of the club's
+    endings, by limit.
 
     made, seen and frames keep what has been worked out once: a simulation, outlooks by days, frames by name.
     """
@@ -93,7 +93,7 @@ class Snapshot:
             self.made.clear()  # one at a time: a simulation of a large fleet is heavy
             self.made[key] = simulate(
                 self.estimate.history,
-                self.estimate.learned,
+                replace(self.estimate.learned, level=self.levels),
                 self.rackets,
                 self.play_ahead(weeks * 7),
                 weeks,

@@ -11,6 +11,7 @@ import json
 import math
 from dataclasses import asdict, dataclass
 from datetime import date
+from typing import Any
 
 import duckdb
 import numpy as np
@@ -75,9 +76,7 @@ class Kept:
                 fits[row["limit"]] = fitting.Fit(**row)
                 if not fits[row["limit"]].spreads:
                     raise KeyError("spreads")
-            evidence = tuple(
-                Comparison(**{k: math.nan if v is None else v for k, v in c.items()}) for c in made["evidence"]
-            )
+            evidence = tuple(Comparison(**_with_nan(row)) for row in made["evidence"])
             return Kept(date.fromisoformat(made["as_of"]), float(made["endings"]), fits, evidence, made["by_hand"])
         except (KeyError, TypeError) as error:
             raise ValueError(f"The kept fit cannot be read ({error}); it is made anew at the next refresh.") from error
@@ -89,6 +88,11 @@ class Kept:
             return True
         age = (as_of - self.as_of).days
         return 0 <= age <= MAX_AGE_DAYS and 0 <= endings - self.endings <= max(ENOUGH_NEW, NEW_PART * self.endings)
+
+
+def _with_nan(row: dict[str, Any]) -> dict[str, Any]:
+    """A comparison's cells back from JSON, which has no NaN."""
+    return {name: math.nan if cell is None else cell for name, cell in row.items()}
 
 
 def trade_by_hand(since: date, by: str) -> Kept:

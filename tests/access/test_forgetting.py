@@ -172,7 +172,7 @@ def test_only_who_may_forgets_and_only_somebody_who_is_there(named: Store) -> No
         forget(named, NUMBER, now=NOW)
 
 
-@pytest.mark.parametrize("step", ["_forget_own_words", "_draw_new_hashes", "_rewritten", "_remove"])
+@pytest.mark.parametrize("step", ["_draw_new_hashes", "_rewritten", "_remove"])
 def test_killed_at_any_step_the_store_is_whole(named: Store, tmp_path: Path, step: str) -> None:
     """The process ends at once, without any clearing up, where the step begins; the facts are then as they were."""
     before = named.facts_path.read_bytes()

@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from argon2 import PasswordHasher
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -25,6 +26,18 @@ from pipeline.store.people import ROLES, Person
 
 NOW = datetime(2026, 6, 1, 9, 0, tzinfo=UTC)
 HERE, THERE = "192.168.1.7", "192.168.1.8"
+
+
+@pytest.fixture(autouse=True)
+def quick_hashes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The same hash at its lowest cost: what is tested is what is kept and who waits, not how dear a guess is."""
+    monkeypatch.setattr(passcodes, "_hasher", PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
+
+
+def test_a_hash_is_as_dear_as_the_library_makes_it() -> None:
+    real = PasswordHasher()
+    assert (real.time_cost, real.memory_cost) >= (3, 65_536) and real.hash_len >= 32  # RFC 9106, second recommendation
+    assert "_hasher = PasswordHasher()" in Path(passcodes.__file__).read_text(encoding="utf-8")
 
 
 def test_a_passcode_lets_in_with_its_role_and_name(tmp_path: Path) -> None:

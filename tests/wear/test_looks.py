@@ -43,7 +43,7 @@ def looked(grade: int, cause: str, player: str, mains: str) -> Bed:
 
 
 def test_what_one_material_shows_moves_the_others_less() -> None:
-    """Two levels: severe notches foretell the end on polyester here; what nylon is told follows, only part of the way."""
+    """Two levels: severe notches foretell the end on polyester here; nylon follows, only part of the way."""
     beds = [looked(3, "breaks", f"P{i % 7}", "polyester") for i in range(40)]
     beds += [looked(0, "other", f"P{i % 7}", "polyester") for i in range(40)]
     beds.append(looked(3, "none", "P1", "synthetic_gut"))

@@ -141,7 +141,8 @@ def _on_hold(s: BenchSource) -> dict[str, date]:
     """Rackets whose last inspection of the frame says not to string them, with its day."""
     return dict(
         s.con.execute(
-            "select racket_id, max(inspected_on) from facts.inspections where frame is not null and inspected_on <= $day "
+            "select racket_id, max(inspected_on) from facts.inspections "
+            "where frame is not null and inspected_on <= $day "
             "group by racket_id having arg_max(frame, (inspected_on, line_number)) = 'do_not_string'",
             {"day": s.as_of},
         ).fetchall()
