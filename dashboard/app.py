@@ -38,6 +38,9 @@ with st.container(horizontal_alignment="center"), st.container(width=1180):
     if not door.lets_in():
         st.stop()
     try:
+        if not data.is_view_readable():
+            with st.spinner("Working out anew where every racket stands"):
+                data.renew_view()
         if data.view_version() is None and page.title != "Write down":
             show_first_steps()
         else:

@@ -13,6 +13,7 @@ from contextlib import closing
 from datetime import date, datetime
 from functools import lru_cache
 from pathlib import Path
+from threading import Lock
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -22,8 +23,11 @@ import streamlit as st
 from pipeline.fleet import frames, words
 from pipeline.fleet.frames import forms, mending, writing
 from pipeline.fleet.track_record import FILE
-from pipeline.store import ClubSettings, Store
+from pipeline.refresh import refresh
+from pipeline.store import ClubSettings, Store, UnreadableViewError
 from pipeline.store.settings import FILE_NAME
+
+_renewing = Lock()
 
 
 def store_folder() -> Path:
@@ -68,6 +72,24 @@ def now_text() -> str:
 def view_version() -> str | None:
     """The version of the published view; None where nothing has been loaded yet."""
     return open_store().view_version
+
+
+def is_view_readable() -> bool:
+    """Whether there is no view yet, or one that this version of the program can read."""
+    store = open_store()
+    try:
+        if store.view_version is not None:
+            store.view().close()
+    except UnreadableViewError:
+        return False
+    return True
+
+
+def renew_view() -> None:
+    """Work the view out anew, unless another session has just done so."""
+    with _renewing:
+        if not is_view_readable():
+            refresh(open_store())
 
 
 @st.cache_data(max_entries=16, show_spinner=False)

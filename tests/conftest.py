@@ -5,9 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from pipeline.store import Store
 from tests.small_club import write_club
+
+settings.register_profile("no_clock", deadline=None)  # machines are noisy: no test asserts a time
+settings.load_profile("no_clock")
 
 
 @pytest.fixture

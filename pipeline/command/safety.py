@@ -14,7 +14,7 @@ from pipeline.command import output
 from pipeline.command.failures import says_why
 from pipeline.command.options import DEFAULT_STORE, StoreOption
 from pipeline.command.standing import refresh_view
-from pipeline.store import Store, StoreError
+from pipeline.store import Store, StoreError, UnreadableViewError
 from pipeline.store import backup as archives
 from pipeline.store.checkup import check_facts
 from pipeline.store.view_check import compare_views
@@ -79,7 +79,10 @@ def _check_view(club: Store) -> list[str]:
 
     with tempfile.TemporaryDirectory() as scratch, output.waiting("Working the view out anew"):
         with club.closed_facts():
-            view = club.view()
+            try:
+                view = club.view()
+            except UnreadableViewError as error:
+                return [str(error)]
             try:
                 told = dict(view.execute("select key, value from meta").fetchall())
             finally:

@@ -5,6 +5,8 @@ In: a Store. Out: Kept, or None where there is none that can be read.
 
 from __future__ import annotations
 
+import duckdb
+
 from pipeline.store import Store, StoreError
 from pipeline.wear.decision import decided
 from pipeline.wear.estimate import Kept, trade_by_hand
@@ -24,7 +26,7 @@ def kept_fit(store: Store) -> Kept | None:
     if store.view_version is None:
         return None
     try:
-        view = store.view()
+        view = store.view(is_any_format=True)  # a view of an older program may still hold a fit that serves
     except StoreError:
         return None  # the view's file was deleted, as it may be at any time: this refresh makes it anew
     try:
@@ -33,7 +35,7 @@ def kept_fit(store: Store) -> Kept | None:
         row = view.execute("select kept from fitted").fetchone()
         kept = Kept.from_json(row[0]) if row else None
         return None if kept is None or kept.by_hand else kept
-    except ValueError:
+    except (ValueError, duckdb.BinderException):
         return None  # a fit of another version of the program: the next refresh makes its own
     finally:
         view.close()

@@ -55,7 +55,7 @@ _locale: ContextVar[str] = ContextVar("locale", default=HOUSE_LOCALE)
 
 @contextmanager
 def in_locale(locale: str) -> Iterator[None]:
-    """Numbers, money and the order of a date as the club's locale writes them; the words stay English."""
+    """Numbers and the order of a date as the club's locale writes them; the words stay English."""
     before = _locale.set(locale)
     try:
         yield
@@ -71,24 +71,6 @@ def number(value: float, decimals: int = 0) -> str:
 
     pattern = "#,##0" + ("." + "0" * decimals if decimals else "")
     return format_decimal(round(value, decimals), format=pattern, locale=_locale.get().replace("-", "_"))
-
-
-def money(amount: float, currency: str, decimals: int = 0) -> str:
-    """'€1,234' or '1.234 €': whole units unless told otherwise."""
-    from babel.numbers import format_currency
-
-    shown = round(amount, decimals)
-    locale = _locale.get().replace("-", "_")
-    if decimals:
-        return format_currency(shown, currency, locale=locale)
-    return format_currency(shown, currency, locale=locale, currency_digits=False, format=_whole_money(locale))
-
-
-def _whole_money(locale: str) -> str:
-    """The locale's own pattern of money, without decimals."""
-    from babel import Locale
-
-    return re.sub(r"0[.]0+", "0", str(Locale.parse(locale).currency_formats["standard"].pattern))
 
 
 def is_month_first() -> bool:

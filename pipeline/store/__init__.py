@@ -8,6 +8,7 @@ from pipeline.store.errors import (
     SettingsError,
     StoreBusyError,
     StoreError,
+    UnreadableViewError,
 )
 from pipeline.store.report import FileReport, LoadReport
 from pipeline.store.settings import ClubSettings
@@ -25,4 +26,5 @@ __all__ = [
     "Store",
     "StoreBusyError",
     "StoreError",
+    "UnreadableViewError",
 ]

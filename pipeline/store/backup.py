@@ -1,8 +1,9 @@
 """A store in, one archive with all that people recorded out; and such an archive in, the store out, checked both ways.
 
 The archive is a ZIP of facts.duckdb (every record with its history, rejects, bookings and who wrote them), club.toml
-and manifest.json with the SHA-256 sum and size of both. The view is left out, since it is worked out anew, and so are
-passcodes.
+(settings, and who may log in), learned.json (trade values chosen by hand) and manifest.json with the SHA-256 sum and
+size of each. The view is left out, since it is worked out anew. So are passcodes, sign-ins and the log-in's secret: an
+archive lies about for years, and restoring it would let in again whoever was shut out since.
 """
 
 from __future__ import annotations
@@ -27,10 +28,11 @@ from pipeline.store.errors import StoreError
 from pipeline.store.migrations import refuse_newer, schema_version
 from pipeline.store.people import LOCAL, Person, require
 from pipeline.store.publishing import sync_file, sync_folder
-from pipeline.store.settings import FILE_NAME, parse_settings
+from pipeline.store.settings import FILE_NAME, LEARNED_NAME, parse_settings
 from pipeline.store.store import FACTS, Store
 
 MANIFEST = "manifest.json"
+BESIDE = (FILE_NAME, LEARNED_NAME)  # what people decided, in files of its own beside the facts
 FORMAT = 1
 CHUNK_BYTES = 1 << 20
 MOST_MANIFEST_BYTES = 100_000
@@ -81,8 +83,7 @@ def backup(
         target.parent.mkdir(parents=True, exist_ok=True)
         with store.closed_facts() as counts:
             files = {FACTS: store.facts_path}
-            if (store.folder / FILE_NAME).exists():
-                files[FILE_NAME] = store.folder / FILE_NAME
+            files |= {name: store.folder / name for name in BESIDE if (store.folder / name).exists()}
             manifest: dict[str, Any] = {
                 "format": FORMAT, "made_at": made_at, "made_by": by.name, "program": __version__, "counts": counts,
                 "files": {
@@ -114,7 +115,7 @@ def _refused(archive: Path, why: str) -> StoreError:
 
 def _manifest(packed: zipfile.ZipFile, archive: Path) -> dict[str, Any]:
     names = packed.namelist()
-    strange = [name for name in names if name not in (MANIFEST, FACTS, FILE_NAME)]
+    strange = [name for name in names if name not in (MANIFEST, FACTS, *BESIDE)]
     if MANIFEST not in names or FACTS not in names or strange or len(set(names)) != len(names):
         raise _refused(archive, "is not a backup of racket-fleet")
     if packed.getinfo(MANIFEST).file_size > MOST_MANIFEST_BYTES:
@@ -182,7 +183,7 @@ def restore(archive: Path, folder: Path, by: Person = LOCAL) -> BackedUp:
     """Make the store of an archive in a folder that holds none. It appears whole, or not at all."""
     require(by, "restore")
     store = Store(folder)
-    if any((folder / name).exists() for name in (FACTS, FACTS + ".wal", FILE_NAME)):
+    if any((folder / name).exists() for name in (FACTS, FACTS + ".wal", *BESIDE)):
         raise StoreError(
             f"{folder} holds a store already, and it stays: restore to an empty folder, then rename the two."
         )
@@ -198,8 +199,9 @@ def restore(archive: Path, folder: Path, by: Person = LOCAL) -> BackedUp:
                     for name, told in manifest["files"].items():
                         _unpack(packed, name, told, half / name, archive)
                 _try_out(half, store, manifest["counts"], archive)
-                if (half / FILE_NAME).exists():
-                    (half / FILE_NAME).replace(folder / FILE_NAME)
+                for name in (name for name in BESIDE if name in manifest["files"]):
+                    sync_file(half / name)
+                    (half / name).replace(folder / name)
                 sync_file(half / FACTS)
                 (half / FACTS).replace(folder / FACTS)  # the last step: from here on there is a store
                 sync_folder(folder)

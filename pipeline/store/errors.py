@@ -22,6 +22,10 @@ class StoreBusyError(StoreError):
     """Another process is writing."""
 
 
+class UnreadableViewError(StoreError):
+    """The published view is of another version of the program, damaged or gone: a refresh makes it anew."""
+
+
 class SettingsError(StoreError):
     """club.toml cannot be read as settings."""
 

@@ -1,7 +1,8 @@
 """What a builder computes in, a published view out: one new file, then a pointer swapped in one step.
 
 `view-<version>.duckdb` is written whole, checkpointed and closed before `view.current` names it, so a reader never
-waits for a writer and a killed build leaves the old view as it was. The last two versions are kept.
+waits for a writer and a killed build leaves the old view as it was. The last two versions are kept. A view says of
+which format it is; one of another format is not read but made anew.
 """
 
 from __future__ import annotations
@@ -16,15 +17,16 @@ from pathlib import Path
 import duckdb
 
 from pipeline.contract.typed import literal
-from pipeline.store.errors import StoreError, is_unwritten
+from pipeline.store.errors import StoreError, UnreadableViewError, is_unwritten
 
 POINTER = "view.current"
+VIEW_FORMAT = "1"  # raise it whenever a table, a column or a key of meta is added, dropped or given another meaning
 KEPT_VERSIONS = 2
 VIEW_FILE = re.compile(r"^view-(\d+)\.duckdb$")
 
 Builder = Callable[[duckdb.DuckDBPyConnection], None]
 
-_open_views: dict[str, tuple[int, duckdb.DuckDBPyConnection]] = {}
+_open_views: dict[str, tuple[int, duckdb.DuckDBPyConnection, str | None]] = {}  # version, connection, format
 _open_lock = threading.Lock()
 
 
@@ -144,19 +146,40 @@ def _copy_books(con: duckdb.DuckDBPyConnection, version: int, now: datetime) -> 
         'column_name as "column", value, message from facts.questions'
     )
     con.execute("create table if not exists meta (key VARCHAR, value VARCHAR)")
-    con.execute("delete from meta where key in ('view_version', 'built_at', 'last_act')")
+    con.execute("delete from meta where key in ('view_version', 'view_format', 'built_at', 'last_act')")
     con.execute(
         "insert into meta select 'last_act', cast(coalesce(max(number), 0) as varchar) from "
         "(select load_id as number from facts.loads union all select act_id from facts.acts)"
     )
     con.execute(
-        "insert into meta values ('view_version', $version), ('built_at', $built_at)",
-        {"version": str(version), "built_at": now.isoformat(timespec="seconds")},
+        "insert into meta values ('view_version', $version), ('view_format', $format), ('built_at', $built_at)",
+        {"version": str(version), "format": VIEW_FORMAT, "built_at": now.isoformat(timespec="seconds")},
     )
 
 
-def view_cursor(folder: Path) -> duckdb.DuckDBPyConnection:
-    """A cursor on the published view, read-only; the connection behind it is kept while its version is current."""
+def _opened(path: Path) -> tuple[duckdb.DuckDBPyConnection, str | None]:
+    """A connection to a view's file, and the format the view says it has; None where it says none."""
+    if not path.exists():
+        raise UnreadableViewError(f"{path} is missing: run `racket-fleet refresh`, which makes the view anew.")
+    try:
+        con = duckdb.connect(str(path), read_only=True)
+    except duckdb.Error as error:
+        raise UnreadableViewError(
+            f"{path} cannot be opened ({str(error).splitlines()[0]}): run `racket-fleet refresh`, which makes the view "
+            "anew."
+        ) from error
+    try:
+        row = con.execute("select value from meta where key = 'view_format'").fetchone()
+    except duckdb.CatalogException:
+        return con, None
+    return con, row[0] if row else None
+
+
+def view_cursor(folder: Path, is_any_format: bool = False) -> duckdb.DuckDBPyConnection:
+    """A cursor on the published view, read-only; the connection behind it is kept while its version is current.
+
+    Raises UnreadableViewError where it is not there, cannot be opened or, unless is_any_format, is of another format.
+    """
     version = current_version(folder)
     if version is None:
         raise StoreError(f"{folder} has no view yet: load the club's files first (racket-fleet load FOLDER).")
@@ -164,13 +187,13 @@ def view_cursor(folder: Path) -> duckdb.DuckDBPyConnection:
     with _open_lock:
         held = _open_views.get(key)
         if held is None or held[0] != version:
-            path = view_path(folder, version)
-            if not path.exists():
-                raise StoreError(
-                    f"{path} is missing: rebuild the view by loading a file again (racket-fleet load FOLDER)."
-                )
-            con = duckdb.connect(str(path), read_only=True)
+            con, view_format = _opened(view_path(folder, version))
             if held is not None:
                 held[1].close()
-            _open_views[key] = held = (version, con)
+            _open_views[key] = held = (version, con, view_format)
+        if held[2] != VIEW_FORMAT and not is_any_format:
+            raise UnreadableViewError(
+                f"{view_path(folder, version)} was published by another version of the program: run `racket-fleet "
+                "refresh`, which makes the view anew."
+            )
         return held[1].cursor()

@@ -19,6 +19,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from pipeline.store.errors import SettingsError
 
 FILE_NAME = "club.toml"
+LEARNED_NAME = "learned.json"  # what a person decided about learned values; pipeline.wear.decision reads and writes it
 DEFAULT_POLICY = "when_due"
 POLICY_PATTERN = re.compile(r"^(when_due|before_events|every_\d{1,3}_days)$")
 MONTH_DAY = re.compile(r"^(0[1-9]|1[0-2])-(0[1-9]|1\d|2[0-8])$")  # a day that every year has

@@ -407,9 +407,9 @@ class Store:
         version = publishing.current_version(self.folder)
         return None if version is None else str(version)
 
-    def view(self) -> duckdb.DuckDBPyConnection:
-        """A cursor on the published view; close it after use."""
-        return publishing.view_cursor(self.folder)
+    def view(self, is_any_format: bool = False) -> duckdb.DuckDBPyConnection:
+        """A cursor on the published view; close it after use. Raises UnreadableViewError where a refresh is needed."""
+        return publishing.view_cursor(self.folder, is_any_format)
 
 
 def schema_version_of(con: duckdb.DuckDBPyConnection) -> int:

@@ -1,6 +1,7 @@
 """What a person decided about the values in force: to run on the trade values until the club is learned from again.
 
-In: the store's folder. Out: Decision, kept in `learned.json` beside club.toml, which no view's deletion touches.
+In: the store's folder. Out: Decision, kept in `learned.json` beside club.toml, which no view's deletion touches
+and every backup takes along.
 Without the file the program decides by itself, at refresh, from the club's own history.
 """
 
@@ -12,8 +13,8 @@ from datetime import date
 from pathlib import Path
 
 from pipeline.store.errors import StoreError
+from pipeline.store.settings import LEARNED_NAME as FILE
 
-FILE = "learned.json"
 TRADE = "trade"
 
 

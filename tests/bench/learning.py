@@ -73,7 +73,7 @@ def large_history(count_players: int, years: float, seed: int = 0) -> History:
 
 
 def learn_all(h: History) -> tuple[int, float]:
-    """Everything that learning does; how many limits were adopted, and seconds of processor time (the clock, where nothing else is at work)."""
+    """Everything that learning does; how many limits were adopted, and seconds of processor time."""
     start = time.process_time()
     fits, _ = adopt(h, learn(h))
     if fits:

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import csv
 import io
+import shutil
 from pathlib import Path
 
+import duckdb
 import openpyxl
 import pytest
 from typer.testing import CliRunner
 
 from pipeline.cli import app
+from pipeline.refresh import refresh
 from pipeline.store import Store
+from pipeline.store.publishing import view_path
 from tests.fleet.club_files import write_files
 from tests.small_club import NOW
 
@@ -48,6 +52,18 @@ def test_reels_says_what_to_order_and_what_was_never_counted(folder: Path, tmp_p
     assert "Order " in out and "The season's string is likely to cost €" in out
     assert "has never been counted, so the shelf is taken as empty: write down a count." in err
     assert openpyxl.load_workbook(tmp_path / "orders.xlsx").sheetnames[0] == "Orders"
+
+
+@pytest.mark.parametrize("words", [("reels", "--weeks", "4"), ("what-if", "--every-hours", "5", "--draws", "60")])
+def test_a_view_of_another_program_does_no_harm(folder: Path, tmp_path: Path, words: tuple[str, ...]) -> None:
+    """Neither command takes a number from it, and a fit in it that cannot be read is made anew."""
+    older = Store(shutil.copytree(folder, tmp_path / "older"))
+    refresh(older, now=NOW)
+    with duckdb.connect(str(view_path(older.folder, int(older.view_version or 0)))) as con:
+        con.execute("delete from meta where key in ('view_format', 'as_of')")
+        con.execute("alter table fitted rename column kept to held")
+    status, _, err = run(*words, folder=older.folder)
+    assert status == 0, err
 
 
 def test_reels_refuses_a_file_it_cannot_write(folder: Path, tmp_path: Path) -> None:

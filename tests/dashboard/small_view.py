@@ -115,11 +115,14 @@ def _bed_day(number: str, day: date, kind: str, breaks: float, dead: float) -> d
 def tables() -> dict[str, pd.DataFrame]:
     """Every table of the view but the store's own books."""
     session = {"racket_id": "A-2", "bed_id": "A-2:2", "minutes": 90.0, "abrasion_hours": 1.8, "playability_hours": 1.5}
-    look = {"racket_id": "A-2", "fraying": 0, "lost_feel": None, "pitch_hz": 561.4, "broken": False, "frame": "ok"}
+    look = {
+        "racket_id": "A-2", "fraying": 0, "lost_feel": None, "pitch_hz": 561.4, "broken": False, "frame": "ok",
+        "said_by": None, "said_by_name": None,
+    }  # fmt: skip
     bed = {
         "racket_id": "A-2", "player_id": "P-A", "mains_string_id": "S1", "crosses_string_id": "S1",
         "string_label": "Lyra 1.25 mm", "mains_kg": 24.0, "crosses_kg": 23.5, "stringer": "Tom",
-        "teaches_abrasion": True,
+        "teaches_abrasion": True, "said_by": None, "said_by_name": None,
     }  # fmt: skip
     weeks = [(1, 18, 12, 25, 540, 780, 600), (2, 20, 14, 28, 660, 900, 600), (3, 15, 10, 22, 480, 700, 600)]
     return {
@@ -138,14 +141,14 @@ def tables() -> dict[str, pd.DataFrame]:
         ),
         "inspections_seen": pd.DataFrame(
             [look | {"bed_id": "A-2:1", "inspected_on": date(2026, 10, 1), "notching": 3, "misalignment": 3,
-                     "note": "old bed"},
+                     "note": "old bed", "lost_feel": 2, "said_by": "P-A", "said_by_name": "Ana Reed"},
              look | {"bed_id": "A-2:2", "inspected_on": date(2026, 11, 11), "notching": 2, "misalignment": None,
                      "note": None}]
         ),
         "beds": pd.DataFrame(
             [bed | {"bed_id": "A-2:1", "strung_on": date(2026, 9, 20), "ended_on": date(2026, 10, 26), "restrung_on":
                     date(2026, 10, 26), "reason": "lost_feel", "cause": "goes_dead", "hours_played": 14.0,
-                    "break_used": 0.5, "dead_used": 1.1},
+                    "break_used": 0.5, "dead_used": 1.1, "said_by": "P-A", "said_by_name": "Ana Reed"},
              bed | {"bed_id": "A-2:2", "strung_on": date(2026, 10, 26), "ended_on": None, "restrung_on": None,
                     "reason": None, "cause": "none", "hours_played": 11.0, "break_used": 0.8, "dead_used": 0.4}]
         ),

@@ -11,6 +11,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from pipeline.store import Store
+from pipeline.store.publishing import view_path
 from tests.dashboard import small_view
 
 Opened = Callable[..., AppTest]
@@ -157,7 +158,8 @@ def test_racket_page_keeps_earlier_beds_and_looks(small_store: Store, open_page:
     assert list(sessions["What"]) == ["match: singles", "practice: ball machine, hard"]
     assert list(looks["Notching"]) == ["clear", "severe"]
     assert list(looks["Strings out of line"]) == ["not looked at", "severe"]
-    assert list(beds["Why"]) == ["● lost feel"]
+    assert list(looks["Lost feel"]) == ["not looked at", "clear, said by Ana Reed"]
+    assert list(beds["Why"]) == ["● lost feel, said by Ana Reed"]
     assert list(beds["Towards dead"]) == [110]
 
 
@@ -246,6 +248,32 @@ def test_stale_data_is_said_at_the_top(small_store: Store, open_page: Opened) ->
     app = open_page(small_store, today="2026-11-25")
     assert app.warning[0].value.startswith("The last log is from Sun 15 Nov 2026, 10 days ago.")
     assert not open_page(small_store, today="2026-11-22").warning
+
+
+OF_AN_OLDER_PROGRAM = (
+    "delete from meta where key = 'view_format'", "alter table ranking drop column why",
+    "drop table if exists bed_breakdown", "alter table inspections_seen drop column said_by_name", "drop table events",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("page", [None, "racket", "inspect", "workload", "records", "track_record"])
+def test_a_view_of_an_older_program_is_made_anew_before_a_page_reads_it(
+    small_store: Store, open_page: Opened, page: str | None
+) -> None:
+    with duckdb.connect(str(view_path(small_store.folder, 1))) as con:
+        for change in OF_AN_OLDER_PROGRAM:
+            con.execute(change)
+    app = open_page(small_store, page)
+    assert not app.exception and not app.error
+    assert small_store.view_version == "2"
+    with small_store.view() as view:
+        assert view.execute("select racket_id from ranking").fetchall() == [("A-1",)]
+
+
+def test_a_view_that_was_deleted_is_made_anew(small_store: Store, open_page: Opened) -> None:
+    view_path(small_store.folder, 1).unlink()
+    app = open_page(small_store)
+    assert not app.exception and not app.error and small_store.view_version == "2"
 
 
 def test_damaged_pointer_is_one_sentence(small_store: Store, open_page: Opened) -> None:

@@ -120,18 +120,15 @@ def test_missing_in_every_form() -> None:
     assert not words.is_missing(datetime(2026, 11, 15))
 
 
-def test_numbers_and_money_follow_the_locale() -> None:
+def test_numbers_and_days_follow_the_locale() -> None:
     """Unicode CLDR, as babel has it: German groups with a point and sets the sign after the amount."""
-    assert (words.number(1234.5, 1), words.money(1234, "EUR")) == ("1,234.5", "€1,234")
+    assert words.number(1234.5, 1) == "1,234.5"
     with words.in_locale("de-DE"):
         assert words.number(1234.5, 1) == "1.234,5"
-        assert words.money(1234, "EUR").replace("\u00a0", " ") == "1.234 €"
-        assert words.money(12.5, "EUR", 2).replace("\u00a0", " ") == "12,50 €"
         assert words.tension(24, 23.5) == "24 / 23,5 kg"
         assert words.count(4309, "row") == "4.309 rows"
         assert words.hours(1.5) == "1,5 h"
     with words.in_locale("en-US"):
-        assert words.money(1234.0, "USD") == "$1,234"
         assert words.day(date(2026, 11, 21)) == "Sat Nov 21"
         assert words.days_between(date(2026, 11, 21), date(2026, 11, 22)) == "Sat Nov 21 to Sun Nov 22"
     assert words.day(date(2026, 11, 21)) == "Sat 21 Nov"

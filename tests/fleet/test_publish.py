@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -14,6 +15,7 @@ from pipeline.fleet.snapshot import OUTLOOK_DAYS, snapshot
 from pipeline.refresh import refresh
 from pipeline.sql import ORDER
 from pipeline.store import Store
+from pipeline.store.publishing import VIEW_FORMAT
 from pipeline.wear.reference import VALUES
 from tests.fleet.clubs import ORIGIN, academy, break_racket, hand_in, plan
 from tests.sql.club_rows import empty_club, put, rackets, read
@@ -70,6 +72,21 @@ def test_a_store_s_view_holds_the_published_tables_and_no_working_relation(store
             ("R2", "in_play"),
             ("R3", "no_bed"),
         ]
+
+
+# raise VIEW_FORMAT and note the new pair here: views published before are then made anew instead of misread
+FORMAT_AND_ITS_SHAPE = ("1", "782d3363fff1b007")
+
+
+def test_a_view_of_another_shape_has_another_format(store: Store, club: Path) -> None:
+    """The names of all tables and columns and the keys of meta, hashed."""
+    store.load([club], now=NOW)
+    refresh(store, now=NOW)
+    with closing(store.view()) as con:
+        names = read(con, "select table_name, column_name from duckdb_columns() where not internal order by all")
+        shape = names + read(con, "select 'meta', key from meta order by key")
+    digest = hashlib.sha256(repr([(str(table), str(name)) for table, name in shape]).encode()).hexdigest()[:16]
+    assert (VIEW_FORMAT, digest) == FORMAT_AND_ITS_SHAPE
 
 
 def test_a_store_without_a_single_log_has_nothing_to_publish(store: Store, club: Path) -> None:

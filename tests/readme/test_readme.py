@@ -18,7 +18,7 @@ from tests.readme.samples import README, ROOT, TABLE, Sample, prepare, printed, 
 
 TEXT = README.read_text(encoding="utf-8")
 INSTALL_AND_DEMO = "python3 -m venv .venv && .venv/bin/pip install -e . && .venv/bin/racket-fleet demo"
-INSTALL_AND_TEST = "python3 -m venv .venv && .venv/bin/pip install -e '.[test]' && .venv/bin/pytest"
+INSTALL_AND_TEST = "python3 -m venv .venv && .venv/bin/pip install -e '.[test]' && .venv/bin/pytest -n 2"
 
 
 def shape(line: str) -> str:

@@ -94,6 +94,15 @@ def test_found_broken_by_an_inspection() -> None:
     assert bed(con) == (date(2026, 2, 5), "broke", "breaks")
 
 
+def test_a_look_that_found_it_whole_ends_nothing() -> None:
+    con = one_player_club()
+    strung(con, "J1", "R1", STRUNG)
+    look = {"inspected_on": "2026-02-05", "racket_id": "R1"}
+    put(con, "inspections", [look | {"inspection_id": "I1", "broken": False}, look | {"inspection_id": "I2"}])
+    assert bed(con) == (None, None, "none")
+    assert read(con, "select status from rackets_now") == [("in_play",)]
+
+
 def test_an_inspection_settles_an_unknown_reason() -> None:
     con = restrung(None)
     put(con, "inspections", [{"inspection_id": "I1", "inspected_on": "2026-02-05", "racket_id": "R1", "broken": True}])

@@ -34,6 +34,7 @@ from pipeline.store.checkup import check_facts
 from pipeline.store.sheet_loading import load_sheet, propose
 from pipeline.store.sheets import read_sheets
 from tests.small_club import FILES, NOW, write_club, write_file
+from tests.store.main_module import plain_main
 
 LATER = NOW + timedelta(days=1)
 MATCH = {"match_id": "M9", "player_id": "P1", "racket_id": "R1", "played_on": "2026-05-01", "format": "singles"}
@@ -272,7 +273,8 @@ class Harness:
         """Run an act, killed as told; what its process told before it ended."""
         ours, theirs = self.context.Pipe(duplex=False)
         process = self.context.Process(target=_child, args=(act, str(folder), str(side), how, theirs))
-        process.start()
+        with plain_main():
+            process.start()
         theirs.close()
         told: list[Any] = []
         try:

@@ -8,7 +8,8 @@ from pathlib import Path
 import duckdb
 import pytest
 
-from pipeline.store import Store, StoreError
+from pipeline.store import Store, StoreError, UnreadableViewError
+from pipeline.store.publishing import VIEW_FORMAT, view_path
 from tests.small_club import FILES, NOW, write_file
 
 
@@ -65,7 +66,9 @@ def test_the_books_are_published_with_it(store: Store, club: Path) -> None:
             "select file, resource, read, new, corrected, unchanged, rejected from loads order by load_id"
         ).fetchall()
         assert loads[-1] == ("matches.csv", "matches", 2, 1, 0, 0, 1)
-        assert dict(view.execute("from meta").fetchall()) == {"view_version": "1", "built_at": "2026-06-01T10:00:00"}
+        assert dict(view.execute("from meta").fetchall()) == {
+            "view_version": "1", "view_format": VIEW_FORMAT, "built_at": "2026-06-01T10:00:00", "last_act": "5",
+        }  # fmt: skip
 
 
 def test_a_missing_or_damaged_view_is_said(store: Store, club: Path) -> None:
@@ -77,8 +80,41 @@ def test_a_missing_or_damaged_view_is_said(store: Store, club: Path) -> None:
     with pytest.raises(StoreError, match="is damaged: delete it"):
         store.view()
     (store.folder / "view.current").write_text("7")
-    with pytest.raises(StoreError, match=r"view-000007\.duckdb is missing: rebuild the view"):
+    with pytest.raises(StoreError, match=r"view-000007\.duckdb is missing: run `racket-fleet refresh`"):
         store.view()
+
+
+@pytest.mark.parametrize(
+    "change",
+    ["update meta set value = '0' where key = 'view_format'", "delete from meta where key = 'view_format'",
+     "drop table meta"],
+)  # fmt: skip
+def test_a_view_of_another_version_of_the_program_is_said_until_it_is_made_anew(
+    store: Store, club: Path, change: str
+) -> None:
+    store.load(club, now=NOW)
+    store.publish(_build(1), now=NOW)
+    with duckdb.connect(str(view_path(store.folder, 1))) as con:
+        con.execute(change)
+    for _ in range(2):
+        with pytest.raises(
+            UnreadableViewError, match=r"published by another version of the program: run `racket-fleet"
+        ):
+            store.view()
+    with store.view(is_any_format=True) as view:
+        assert view.execute("select n from t").fetchall() == [(1,)]
+    store.publish(_build(2), now=NOW)
+    assert _seen(store) == [(2, 2)]
+
+
+def test_a_view_that_is_no_database_is_said(store: Store, club: Path) -> None:
+    store.load(club, now=NOW)
+    store.publish(_build(1), now=NOW)
+    view_path(store.folder, 1).write_bytes(b"not a database" * 1000)
+    with pytest.raises(UnreadableViewError, match=r"cannot be opened .*: run `racket-fleet refresh`"):
+        store.view()
+    store.publish(_build(2), now=NOW)
+    assert _seen(store) == [(2, 2)]
 
 
 def test_the_clock_set_back_still_gives_a_later_version(store: Store, club: Path) -> None:

@@ -10,7 +10,7 @@ import sys
 import textwrap
 import zipfile
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import date, timedelta
 from pathlib import Path
 
 import duckdb
@@ -22,6 +22,7 @@ from pipeline.store import Store, StoreBusyError, StoreError
 from pipeline.store.backup import backup, restore, verify_backup
 from pipeline.store.checkup import check_facts
 from pipeline.store.people import NotAllowedError, Person
+from pipeline.wear.decision import Decision, decide_trade, decided
 from tests.small_club import FILES, NOW, write_club, write_file
 from tests.store.kills import facts_of
 from tests.store.writers import run as run_writers
@@ -61,6 +62,28 @@ def test_a_backup_restored_is_the_same_store(filled: Store, tmp_path: Path) -> N
     assert facts_of(other.folder) == facts_of(filled.folder) and other.settings.name == "Court Club"
     assert other.entries().equals(filled.entries()) and len(other.history("matches")) == 3
     assert check_facts(other).findings == ()
+
+
+def test_a_backup_takes_along_what_was_decided_but_nobody_s_way_in(filled: Store, tmp_path: Path) -> None:
+    """Trade values by hand and who may log in come back; passcodes, sign-ins and the log-in's secret stay at home."""
+    (filled.folder / "club.toml").write_text('[roles]\n"kim@example.org" = "stringer"\n')
+    decide_trade(filled.folder, date(2026, 5, 1), "Mo")
+    for name in ("door.json", "secrets.toml"):
+        (filled.folder / name).write_text("{}")
+    backup(filled, tmp_path / "club.zip", now=NOW)
+    with zipfile.ZipFile(tmp_path / "club.zip") as packed:
+        assert set(packed.namelist()) == {"manifest.json", "facts.duckdb", "club.toml", "learned.json"}
+    restore(tmp_path / "club.zip", tmp_path / "other")
+    assert decided(tmp_path / "other") == decided(filled.folder) == Decision(date(2026, 5, 1), "Mo")
+    assert Store(tmp_path / "other").settings.roles == filled.settings.roles != {}
+
+
+def test_a_restore_leaves_a_decision_that_is_there(filled: Store, tmp_path: Path) -> None:
+    backup(filled, tmp_path / "club.zip", now=NOW)
+    (tmp_path / "other").mkdir()
+    decide_trade(tmp_path / "other", date(2026, 5, 1), "Mo")
+    with pytest.raises(StoreError, match="holds a store already, and it stays"):
+        restore(tmp_path / "club.zip", tmp_path / "other")
 
 
 def test_a_backup_takes_in_what_a_killed_process_had_committed(filled: Store, tmp_path: Path) -> None:
@@ -229,6 +252,12 @@ def test_the_commands_back_up_check_and_restore(filled: Store, tmp_path: Path) -
         con.execute("update ranking set p_end = p_end / 2")
     wrong = run.invoke(app, ["check", "--store", str(copy.folder)])
     assert wrong.exit_code == 1 and "table ranking of the view has other values of p_end" in wrong.output
+    older = Store(tmp_path / "older")
+    shutil.copytree(filled.folder, older.folder)
+    with duckdb.connect(str(older.folder / path.name)) as con:
+        con.execute("drop table meta")
+    told = run.invoke(app, ["check", "--store", str(older.folder)])
+    assert told.exit_code == 1 and "published by another version of the program: run `racket-fleet" in told.output
 
 
 def test_a_clock_set_back_keeps_the_order_of_what_was_done(filled: Store, club: Path) -> None:

@@ -15,6 +15,7 @@ from pipeline.store import FreshId, Store
 from pipeline.store.checkup import check_facts
 from pipeline.store.people import Person
 from tests.small_club import NOW, write_club
+from tests.store.main_module import plain_main
 
 PATIENT_SECONDS = 3600.0
 
@@ -40,8 +41,9 @@ def run(folder: Path, writers: int, entries: int) -> tuple[int, int, int, list[s
     processes = [
         context.Process(target=_write, args=(str(store.folder), place, share)) for place, share in enumerate(shares)
     ]
-    for process in processes:
-        process.start()
+    with plain_main():
+        for process in processes:
+            process.start()
     for process in processes:
         process.join()
     failed = [f"writer ended with {process.exitcode}" for process in processes if process.exitcode]

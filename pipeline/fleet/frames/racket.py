@@ -206,11 +206,20 @@ def _inspections(looks: pd.DataFrame, bed_id: str) -> pd.DataFrame:
     table = pd.DataFrame({"Looked at": newest["inspected_on"].dt.date})
     for column, label in SIGNS.items():
         table[label] = [words.grade(value) for value in newest[column]]
+    table[SIGNS["lost_feel"]] = [
+        f"{grade}{_said_by(name)}"
+        for grade, name in zip(table[SIGNS["lost_feel"]], newest["said_by_name"], strict=True)
+    ]
     table["Pitch, Hz"] = newest["pitch_hz"].astype(float).round().astype("Int64")
     table["Note"] = [_look_note(row) for row in newest.to_dict("records")]
     table = table.drop(columns=[name for name in ("Pitch, Hz", "Note") if table[name].replace("", None).isna().all()])
     table["is_this_bed"] = (newest["bed_id"] == bed_id).to_numpy()
     return table.reset_index(drop=True)
+
+
+def _said_by(name: object) -> str:
+    """Whose word it is that a bed lost its feel, or has not; empty where nobody's."""
+    return "" if words.is_missing(name) else f", said by {name}"
 
 
 def _look_note(row: Row) -> str:
@@ -286,7 +295,8 @@ def _ending_words(line: Row) -> str:
     shape = words.CAUSE_SHAPES.get(line["cause"], "?")
     if line["cause"] == "mishit":
         return f"{shape} {words.CAUSE_WORDS['mishit']}"
-    return f"{shape} {words.REASON_WORDS.get(line['reason'] or 'unknown', words.from_code(line['reason']))}"
+    reason = words.REASON_WORDS.get(line["reason"] or "unknown", words.from_code(line["reason"]))
+    return f"{shape} {reason}{_said_by(line['said_by_name'])}"
 
 
 def _picture(row: Row, looks: pd.DataFrame, as_of: date) -> BedPicture:

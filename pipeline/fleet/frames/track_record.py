@@ -240,7 +240,8 @@ def _parameters_note(shown: pd.DataFrame, whose: str) -> str:
         f"are assumptions, {published} with a published source or common practice behind them."
     )
     band = (
-        "From and to: the 90 % band of what was learned. `racket-fleet learn` fits anew, and with `--trade-values` "
-        "goes back."
+        "From and to: the 90 % band of what was learned. The command racket-fleet learn fits anew; with --trade-values "
+        "it goes back to the trade's."
     )
-    return " ".join(filter(None, (whose, counted, band)))
+    told = [words.sentence(text) for text in dict.fromkeys(shown["Evidence"]) if text]
+    return " ".join(filter(None, (whose, counted, band, *told)))
