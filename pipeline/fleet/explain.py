@@ -69,15 +69,13 @@ def why(row: pd.Series) -> str:
         ahead = "due now"
     else:
         ahead = f"likely {word} about {short_day(due)}"
-    look = row.get("look_words")
-    seen = f"; {look}" if isinstance(look, str) and look else ""
     note = ""
     if dead >= 1.15 and days >= 21:
         note = "; nobody has complained"
     shared = "" if float(row.get("shared_part", 0.0) or 0.0) < 0.5 else " (mostly shared out)"
     if float(row.get("assumed_part", 0.0) or 0.0) >= 0.5:
         shared = " (assumed: hardly any play is logged)"
-    return f"{base}{shared}; {state}, {ahead}{seen}{note}"
+    return f"{base}{shared}; {state}, {ahead}{note}"
 
 
 def _percent(x: float) -> str:
