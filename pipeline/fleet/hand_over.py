@@ -41,7 +41,7 @@ class HandOver:
         """(m,) days of the restring of beds that end on these days (finite), drawn."""
         wear = _picked(self.after_wear, len(end), rng) + _picked(self.unseen, len(end), rng)
         lag = np.where(is_other, _picked(self.after_other, len(end), rng), wear)
-        return self._past_closed_days(np.floor(end) + lag, rng)
+        return self.past_closed_days(np.floor(end) + lag, rng.random(len(end)))
 
     def still_waiting(self, waited: np.ndarray, draws: int, rng: np.random.Generator) -> np.ndarray:
         """(m, draws) days of the restring of rackets that have waited so many days, given that they still wait."""
@@ -49,15 +49,17 @@ class HandOver:
         for i, days in enumerate(waited):
             left = self.after_wear[self.after_wear > days] - days - 1.0
             out[i] = rng.choice(left, draws) if len(left) else rng.integers(0, 5, draws)
-        return self._past_closed_days(np.maximum(out, 0.0), rng)
+        return self.past_closed_days(np.maximum(out, 0.0), rng.random(out.shape))
 
-    def _past_closed_days(self, day: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-        """The days moved on to the next open one where the club is closed."""
+    def past_closed_days(self, day: np.ndarray, chance: np.ndarray) -> np.ndarray:
+        """The days, and where the club is closed and keeps to it the next one with a bench. day: whole days, inf for
+        never. chance: of the same shape, random in 0..1.
+        """
         if not self.keeps_closed.any():
             return day
         inside = day < len(self.keeps_closed)
         at = np.where(inside, day, 0).astype(np.int64)
-        moves = inside & (rng.random(day.shape) < self.keeps_closed[at])
+        moves = inside & (chance < self.keeps_closed[at])
         return np.where(moves, np.maximum(day, self.open_from[at]), day)
 
 

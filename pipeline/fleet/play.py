@@ -326,3 +326,14 @@ def _reference_per_hour(past: pd.DataFrame, index: dict[str, int], as_of: pd.Tim
     total = sums.sum(axis=0)
     club = total[:2] / total[2] if total[2] > 0 else np.ones(2)
     return np.asarray((sums[:, :2] + 3.0 * club) / (sums[:, 2:] + 3.0))
+
+
+def weekly_play(play: ComingPlay, players: tuple[str, ...], n_weeks: int) -> dict[str, np.ndarray]:
+    """abrasion, playability, hours: (players + 1, weeks) expected hours; the last row is nobody's."""
+    rows = {p: i for i, p in enumerate(play.players)}
+    take = np.array([rows.get(p, -1) for p in players] + [-1], dtype=np.int64)
+    out = {}
+    for kind in ("abrasion", "playability", "hours"):
+        daily = np.vstack([getattr(play, kind), np.zeros((1, play.hours.shape[1]))])[take, : n_weeks * 7]
+        out[kind] = daily.reshape(len(take), n_weeks, 7).sum(axis=2)
+    return out

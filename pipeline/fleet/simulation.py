@@ -16,7 +16,7 @@ import pandas as pd
 from pipeline.fleet.dispersion import lumpy
 from pipeline.fleet.hand_over import HandOver, hand_over
 from pipeline.fleet.outlook import SHARE_SPREAD, looks_now, unseen_days
-from pipeline.fleet.play import ComingPlay
+from pipeline.fleet.play import ComingPlay, weekly_play
 from pipeline.fleet.weeks_ahead import Fleet, LimitAhead, Weeks, gamma_around_one, march
 from pipeline.wear.history import History
 from pipeline.wear.learning import Learned
@@ -51,26 +51,6 @@ class Simulated:
     playability: np.ndarray
 
 
-@dataclass(frozen=True)
-class Lags:
-    """Days from the end of a bed to its restring, as seen in this club: (n,) whole days, by whether wear ended it."""
-
-    after_wear: np.ndarray
-    after_other: np.ndarray
-
-
-def lags_of(beds: pd.DataFrame, as_of: pd.Timestamp) -> Lags:
-    """Empirical lags of the last year; a day and none where nothing is on file. At most three weeks count."""
-    done = beds[beds["restrung_on"].notna() & (pd.to_datetime(beds["restrung_on"]) > as_of - pd.Timedelta(days=365))]
-    lag = (pd.to_datetime(done["restrung_on"]) - pd.to_datetime(done["ended_on"])).dt.days.clip(0, 21)
-    wear = done["cause"].isin(["breaks", "goes_dead", "mishit", "unknown"])
-    after_wear, after_other = lag[wear].to_numpy(dtype=float), lag[~wear].to_numpy(dtype=float)
-    return Lags(
-        after_wear if len(after_wear) >= 5 else np.array([1.0]),
-        after_other if len(after_other) >= 5 else np.array([0.0]),
-    )
-
-
 def simulate(
     h: History,
     learned: Learned,
@@ -102,7 +82,7 @@ def simulate(
     squad = np.array([squads.get(q, len(squads)) for q in beds["squad"]], dtype=np.int64)
     family = np.maximum(h.family[index], 0)
 
-    base = _weekly(play, h.players, n_weeks)
+    base = weekly_play(play, h.players, n_weeks)
     # what an hour on the clock costs a bed: the player's own, the same in every week
     total = np.maximum(base["hours"].sum(axis=1), SMALL)
     abrasion_per_hour = np.maximum(base["abrasion"].sum(axis=1) / total, SMALL)[player]
@@ -197,14 +177,3 @@ def simulate(
         away_until=made.away[3],
         playability=np.multiply(made.hours, playability_per_hour.astype(np.float32)[:, None, None], out=made.hours),
     )
-
-
-def _weekly(play: ComingPlay, players: tuple[str, ...], n_weeks: int) -> dict[str, np.ndarray]:
-    """(n_players + 1, weeks) expected hours by kind; the last row is nobody's."""
-    rows = {p: i for i, p in enumerate(play.players)}
-    take = np.array([rows.get(p, -1) for p in players] + [-1], dtype=np.int64)
-    out = {}
-    for kind in ("abrasion", "playability", "hours"):
-        daily = np.vstack([getattr(play, kind), np.zeros((1, play.hours.shape[1]))])[take, : n_weeks * 7]
-        out[kind] = daily.reshape(len(take), n_weeks, 7).sum(axis=2)
-    return out

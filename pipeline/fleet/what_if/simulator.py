@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from pipeline.fleet.outlook import looks_now, unseen_days
-from pipeline.fleet.simulation import lags_of
+from pipeline.fleet.outlook import looks_now
+from pipeline.fleet.play import weekly_play
 from pipeline.fleet.snapshot import Snapshot
 from pipeline.fleet.what_if.weekly_paths import (
     SMALL,
@@ -23,10 +23,8 @@ from pipeline.fleet.what_if.weekly_paths import (
     day_reached,
     gamma_draws,
     load_draws,
-    remaining_wait,
     share_draws,
     value_at,
-    weekly_play,
 )
 from pipeline.wear.limits import LN2, life_used_breaks, life_used_dead, lives_of
 
@@ -105,7 +103,7 @@ def simulate_scenario(
 
     theta, level = {}, {}
     for limit in ("breaks", "goes_dead"):
-        now = learned.level[limit]
+        now = s.levels[limit]
         theta[limit] = gamma_draws(learned.a[limit], learned.b[limit], draws, rng)[player]
         theta[limit] = theta[limit] * now.level * around_one(now.spread, (1, draws), rng)
         level[limit] = (learned.a[limit] / learned.b[limit])[player] * learned.racket[index]
@@ -121,12 +119,11 @@ def simulate_scenario(
 
     in_play = (rackets["status"] == "in_play").to_numpy()
     looks = looks_now(h, learned, rackets)
-    lags, unseen = lags_of(h.beds, pd.Timestamp(s.as_of)), unseen_days(h, learned)
     start = np.zeros((n, draws))
     waiting = ~in_play
     if waiting.any():
         waited = np.nan_to_num(rackets["waiting_days"].to_numpy(dtype=float))[waiting]
-        start[waiting] = remaining_wait(lags.after_wear, waited, draws, rng)
+        start[waiting] = s.way.still_waiting(waited, draws, rng)
 
     out = {name: np.zeros(n * draws) for name in ("jobs", "breaks", "dead_hours")}
     life_hours: list[np.ndarray] = []
@@ -191,9 +188,10 @@ def simulate_scenario(
         )
         life_hours.append(played[fresh])
         life_cause.append(np.where(t_end < horizon, cause, -1)[fresh])
-        wear_lag = _pick(lags.after_wear, chance["lag"]) + _pick(unseen, chance["unseen"])
-        lag = np.select([cause == PLANNED, cause == OTHER], [0.0, _pick(lags.after_other, chance["lag"])], wear_lag)
+        wear_lag = _pick(s.way.after_wear, chance["lag"]) + _pick(s.way.unseen, chance["unseen"])
+        lag = np.select([cause == PLANNED, cause == OTHER], [0.0, _pick(s.way.after_other, chance["lag"])], wear_lag)
         t_strung = np.where(np.isfinite(t_end), np.floor(t_end) + lag, np.inf)
+        t_strung = s.way.past_closed_days(t_strung, chance["open"])
         # strung overnight for the next day; for an event, on its eve and in time for it
         overnight = 0.0 if scenario.policy.before_events_from is not None else 1.0
         t_strung = np.where(cause == PLANNED, np.floor(t_end) + overnight, t_strung)
@@ -218,7 +216,7 @@ def _chances(seed: int, generation: int, size: int, cell: np.ndarray) -> dict[st
     """The random numbers of one generation of beds: drawn for every racket and draw, taken for those still going."""
     rng = np.random.default_rng([seed, 1, generation])
     out = {name: rng.exponential(size=size)[cell] for name in ("breaks", "goes_dead", "mishit", "other", "dead")}
-    return out | {name: rng.random(size)[cell] for name in ("lag", "unseen")}
+    return out | {name: rng.random(size)[cell] for name in ("lag", "unseen", "open")}
 
 
 def _pick(values: np.ndarray, chance: np.ndarray) -> np.ndarray:

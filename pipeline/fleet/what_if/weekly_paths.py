@@ -14,17 +14,6 @@ from pipeline.fleet.play import ComingPlay
 SMALL = 1e-9
 
 
-def weekly_play(play: ComingPlay, players: tuple[str, ...], n_weeks: int) -> dict[str, np.ndarray]:
-    """abrasion, playability, hours: (players + 1, weeks) expected hours; the last row is nobody's."""
-    rows = {p: i for i, p in enumerate(play.players)}
-    take = np.array([rows.get(p, -1) for p in players] + [-1], dtype=np.int64)
-    out = {}
-    for kind in ("abrasion", "playability", "hours"):
-        daily = np.vstack([getattr(play, kind), np.zeros((1, play.hours.shape[1]))])[take, : n_weeks * 7]
-        out[kind] = daily.reshape(len(take), n_weeks, 7).sum(axis=2)
-    return out
-
-
 def load_draws(play: ComingPlay, count: int, draws: int, n_weeks: int, rng: np.random.Generator) -> np.ndarray:
     """(count, draws, weeks) multipliers with mean 1: a player's level, the player's week, the whole club's weeks."""
     level = around_one(play.spread_level, (count, draws, 1), rng)
@@ -76,12 +65,3 @@ def day_reached(path: np.ndarray, target: np.ndarray) -> np.ndarray:
     part = np.where(high > low, (target - low) / np.maximum(high - low, 1e-12), 0.0)
     day = 7.0 * (before + np.clip(part, 0.0, 1.0))
     return np.where(reached[:, -1], np.where(week == 0, 0.0, day), np.inf)
-
-
-def remaining_wait(waits: np.ndarray, waited: np.ndarray, draws: int, rng: np.random.Generator) -> np.ndarray:
-    """(m, draws) whole days until the restring of rackets that have waited so long, given that they still wait."""
-    out = np.empty((len(waited), draws))
-    for i, so_far in enumerate(waited):
-        left = waits[waits > so_far] - so_far - 1.0
-        out[i] = rng.choice(left, draws) if len(left) else rng.integers(0, 5, draws)
-    return np.maximum(out, 0.0)
