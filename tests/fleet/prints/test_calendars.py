@@ -1,7 +1,7 @@
 """Calendars out and in: what is written is read by a second parser; recurrences and zones become rows of calendar.csv.
 
-The second parser is our own: RFC 5545's unfolding and its content lines, from the standard's text (from
-memory), so that a fault of the library that writes would not be hidden by the same library reading.
+The second parsers are vobject, a general-purpose library, and RFC 5545's unfolding and content lines, from the
+standard's text (from memory), so that a fault of the library that writes is not hidden by the same library reading.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+import vobject
 
 from pipeline.fleet.prints.calendar_in import calendar_rows
 from pipeline.fleet.prints.calendar_out import bench_calendar, events_calendar
@@ -45,6 +46,18 @@ def test_the_plan_is_read_by_a_second_parser() -> None:
     assert found[0]["DTSTAMP"] == "20260301T090000Z"
     assert r"1. R1 Łucja\; Sample\, long name" in found[0]["DESCRIPTION"]
     assert len({e["UID"] for e in found}) == 2
+
+
+def test_vobject_accepts_what_is_written() -> None:
+    plan = made(
+        tickets_due(0, 0, 1, player_name="Łucja; Sample, " + "long name " * 12), {"Kim": [60.0, 60.0, 0, 0, 0, 0, 0]}
+    )
+    calendar = vobject.readOne(bench_calendar(plan, "Holm Ridge", NOW).decode("utf-8"))
+    assert calendar.validate(raiseException=True)
+    first = calendar.vevent_list[0]
+    assert first.summary.value == "Bench: 2 jobs (Kim), about 60 min"
+    assert (first.dtstart.value, first.dtend.value) == (date(2026, 3, 2), date(2026, 3, 3))
+    assert "1. R1 Łucja; Sample, long name" in first.description.value
 
 
 def test_an_entry_keeps_its_uid() -> None:
