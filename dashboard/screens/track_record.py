@@ -137,9 +137,7 @@ def show_parameters(page: frames.TrackRecordPage) -> None:
         hide_index=True,
         row_height=screen.TWO_LINES,
         height=screen.table_height(len(page.parameters), screen.TWO_LINES, at_most=9),
-        column_order=["Number", "Trade value", "In force", "Standing"]
-        if narrow
-        else [str(name) for name in page.parameters if name != "Evidence"],
+        column_order=["Number", "Trade value", "In force", "Standing"] if narrow else None,
         column_config={
             "Number": st.column_config.TextColumn(width=122 if narrow else 210, pinned=True),
             "Meaning": st.column_config.TextColumn(width=260),
@@ -150,6 +148,7 @@ def show_parameters(page: frames.TrackRecordPage) -> None:
             "To": number(format="%.3g", width=64, help="90 % band of what was learned, upper end."),
             "Standing": st.column_config.TextColumn(width=96 if narrow else 104),
             "Learned on": st.column_config.TextColumn(width=110),
+            "Evidence": st.column_config.TextColumn(width=230, help="What it was learned from."),
             "Source of the trade value": st.column_config.TextColumn(width=330),
         },
         placeholder="",

@@ -116,6 +116,7 @@ def test_every_number_in_force_is_listed_with_its_standing(small_store: Store, o
     assert numbers["Trade value"].tolist() == [3.0, 2.5, 0.7] and numbers["In force"].tolist() == [2.4, 2.5, 0.7]
     assert numbers["Source of the trade value"][2].startswith("Cross & Bower")
     assert "3 numbers: 1 learned from this club's records, 1 trade values that are assumptions, 1 with" in said(app)
+    assert "12 held-out weeks" not in said(app)  # how a limit was decided stands above, what a single number rests on does not
 
 
 @pytest.mark.parametrize("is_narrow", [False, True])

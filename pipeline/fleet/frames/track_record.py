@@ -28,6 +28,7 @@ HOW_TO_START = (
     "held against what your own log recorded afterwards. That takes seconds for a small club and minutes for a large "
     "one. The command `racket-fleet track-record` does the same."
 )
+LIMIT_SHAPES = ("shape_breaks", "shape_goes_dead")  # their rows say how each limit was decided
 WAYS = {
     "model": "This forecast",
     "times_a_week_rule": "Times a week",
@@ -243,5 +244,6 @@ def _parameters_note(shown: pd.DataFrame, whose: str) -> str:
         "From and to: the 90 % band of what was learned. The command racket-fleet learn fits anew; with --trade-values "
         "it goes back to the trade's."
     )
-    told = [words.sentence(text) for text in dict.fromkeys(shown["Evidence"]) if text]
+    of_limits = shown.loc[shown["Number"].isin(words.from_code(name) for name in LIMIT_SHAPES), "Evidence"]
+    told = [words.sentence(text) for text in dict.fromkeys(of_limits) if text]
     return " ".join(filter(None, (whose, counted, band, *told)))
