@@ -7,12 +7,13 @@ import shutil
 from collections.abc import Callable
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from streamlit.testing.v1 import AppTest
 
 from dashboard.palette import palette
 from dashboard.record_charts import calibration, weekly_bands
-from pipeline.fleet.frames.track_record import _calibration, _weeks
+from pipeline.fleet.frames.track_record import _calibration, _parameters_note, _weeks
 from pipeline.fleet.track_record import FILE, keep, kept, work_out
 from pipeline.refresh import refresh
 from pipeline.store import Store
@@ -116,7 +117,8 @@ def test_every_number_in_force_is_listed_with_its_standing(small_store: Store, o
     assert numbers["Trade value"].tolist() == [3.0, 2.5, 0.7] and numbers["In force"].tolist() == [2.4, 2.5, 0.7]
     assert numbers["Source of the trade value"][2].startswith("Cross & Bower")
     assert "3 numbers: 1 learned from this club's records, 1 trade values that are assumptions, 1 with" in said(app)
-    assert "12 held-out weeks" not in said(app)  # how a limit was decided stands above, what a single number rests on does not
+    assert numbers["Evidence"].tolist() == ["12 held-out weeks: better", "", ""]
+    assert any("12 held-out weeks" in caption.value for caption in app.caption)
 
 
 @pytest.mark.parametrize("is_narrow", [False, True])
@@ -133,3 +135,16 @@ def test_the_charts_show_every_tenth_and_every_week(is_narrow: bool) -> None:
     assert [trace.name for trace in bars.data][2:] == ["came"]
     outside = weekly_bands(weeks.assign(real=40, is_inside=False), colours, is_narrow)
     assert outside.data[2].name == "outside" and outside.data[2].marker.symbol == "circle-open"
+
+
+def test_the_note_says_how_each_limit_was_decided_and_no_more() -> None:
+    """What a single number rests on stands in its row alone."""
+    shown = pd.DataFrame(
+        {
+            "Number": ["shape breaks", "shape goes dead", "notching severe", "gauge exponent"],
+            "Standing": ["learned here"] * 4,
+            "Evidence": ["9 weeks: better", "9 weeks: no better", "5.1 endings after such a look", "9 weeks: better"],
+        }
+    )
+    note = _parameters_note(shown, "")
+    assert note.count("9 weeks: better.") == 1 and "9 weeks: no better." in note and "such a look" not in note
