@@ -361,3 +361,16 @@ def test_an_entry_that_was_committed_counts_even_where_tidying_up_after_it_finds
     assert ended.stdout.startswith(("SAID", "DONE")), ended.stdout + ended.stderr[-2000:]
     assert len(filled.records("inspections")) == (4000 if ended.stdout.startswith("DONE") else 0)
     assert check_facts(filled).findings == ()
+
+
+def test_a_reject_that_a_later_file_let_in_is_no_fault_of_the_store(store: Store, club: Path, tmp_path: Path) -> None:
+    store.load(club, now=NOW)
+    look, racket = tmp_path / "inspections.csv", tmp_path / "rackets.csv"
+    look.write_text("inspection_id,inspected_on,racket_id,notching\nIZ,2026-05-01,RZ,1\n")
+    racket.write_text("racket_id,player_id,frame,mains,crosses,role,in_service_on\nRZ,,Frame,16,19,match,2026-01-01\n")
+    assert store.load(look, now=NOW).total("rejected") == 1
+    assert store.load(racket, now=NOW).count_mended == 1
+    assert check_facts(store).findings == ()
+    with duckdb.connect(str(store.facts_path)) as con:
+        con.execute("update rejects set mended_how = 'by hand'")
+    assert check_facts(store).findings == ("load 6 (inspections.csv) wrote 0 rows, and 1 are there.",)
