@@ -77,7 +77,7 @@ CHOICES: dict[str, tuple[str, ...]] = {
     "multifilament": ("multi", "multifil"),
     "synthetic_gut": ("syn gut", "synthetic", "nylon", "solid core"),
     "natural_gut": ("gut", "natural"),
-    "aramid": ("kevlar-type", "aramide"),
+    "aramid": ("aramid fibre", "aramide"),
     "broke": ("broken", "break", "snapped", "popped", "string broke", "broken string"),
     "lost_feel": ("dead", "lost tension", "no feel", "feels dead", "loose", "lost feel"),
     "inspection": ("inspected", "look", "check"),

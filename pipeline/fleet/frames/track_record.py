@@ -204,7 +204,7 @@ def _week_scores(table: pd.DataFrame, b: Backtest) -> pd.DataFrame:
 
 def _parameters(parameters: pd.DataFrame) -> pd.DataFrame:
     """Every number in force, those learned here first: name, meaning, unit, trade value, in force with its 90 % band,
-    standing, since when, on what evidence, source."""
+    standing, since when, source, on what evidence."""
     is_learned = ~np.isclose(parameters["value"].astype(float), parameters["trade_value"].astype(float), rtol=1e-6)
     standing = np.where(is_learned, "learned here", np.where(parameters["is_assumption"], "assumption", "published"))
     frame = pd.DataFrame(
@@ -218,8 +218,8 @@ def _parameters(parameters: pd.DataFrame) -> pd.DataFrame:
             "To": parameters["value_p95"].astype(float),
             "Standing": standing,
             "Learned on": [words.day_with_year(d) if d else "" for d in map(words.as_date, parameters["since"])],
-            "Evidence": [words.from_code(text or "") for text in parameters["evidence"]],
             "Source of the trade value": parameters["source"].fillna(""),
+            "Evidence": [words.from_code(text or "") for text in parameters["evidence"]],
         }
     )
     order = frame["Standing"].map({"learned here": 0, "assumption": 1, "published": 2})
