@@ -101,11 +101,11 @@ def look_first(s: Snapshot) -> pd.DataFrame:
     applies = np.ones((n, len(SIGNS)), dtype=bool)
     applies[:, SIGNS.index("fraying")] = is_soft  # monofilaments notch and do not fray (common practice)
     every = np.zeros((n, len(SIGNS)), dtype=np.int64)
-    applies &= told(every, group_of(h.beds["mains_material"])[now.index], used["goes_dead"]) >= 0
+    group = group_of(h.beds["mains_material"])[now.index]
+    applies &= told(every, group, used["goes_dead"]) >= 0
     chance = np.stack(
         [_chance(grades, material, i, used, rackets[sign], fresh) for i, sign in enumerate(SIGNS)], axis=1
     )
-    group = group_of(h.beds["mains_material"])[now.index]
     looks = {limit: by_group[group] for limit, by_group in s.estimate.learned.looks.items()}
     alone = np.zeros((n, len(SIGNS)))
     for i in range(len(SIGNS)):

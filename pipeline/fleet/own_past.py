@@ -11,9 +11,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from pipeline.fleet.unseen import added_at_steps
 from pipeline.wear.drift import Level, follow
 from pipeline.wear.history import History
-from pipeline.wear.learning import BREAKS, DEAD, REPORTING_DELAY_DAYS, Learned
+from pipeline.wear.learning import CODES, REPORTING_DELAY_DAYS, Learned, teaches
 
 PERIOD_DAYS = 14
 
@@ -24,12 +25,8 @@ def levels_one_step_ahead(h: History, learned: Learned) -> dict[str, Level]:
         return dict(learned.level)
     strung = (pd.to_datetime(h.beds["strung_on"]) - pd.Timestamp(0)).dt.days.to_numpy()
     counts_as_old = np.clip((h.day - strung[h.bed]) / PERIOD_DAYS, 0.0, 1.0)
-    known = h.beds["is_string_known"].to_numpy(dtype=bool)
-    teaches = {"breaks": known & h.beds["teaches_abrasion"].to_numpy(dtype=bool), "goes_dead": known}
     strength = {"breaks": learned.shapes.strength_breaks, "goes_dead": learned.shapes.strength_dead}
     player = np.where(h.player >= 0, h.player, len(h.players))[h.bed]
-    is_first = np.zeros(len(h.day), dtype=bool)
-    is_first[h.first] = True
     order = np.lexsort((h.day, player))
     who, day = player[order], h.day[order]
     same_day = who.astype(np.int64) * (int(day.max() - day.min()) + 1) + (day - day.min())
@@ -40,18 +37,16 @@ def levels_one_step_ahead(h: History, learned: Learned) -> dict[str, Level]:
     if n_periods < 1:
         return dict(learned.level)
     out = {}
-    for limit, code in (("breaks", BREAKS), ("goes_dead", DEAD)):
-        so_far = learned.expected[limit]
-        before = np.where(is_first, 0.0, np.concatenate([[0.0], so_far[:-1]]))
-        warp = learned.baseline[limit]
-        added = (warp.warped(so_far) - warp.warped(before)) * teaches[limit][h.bed]
+    for limit, code in CODES.items():
+        taught = teaches(h, limit)
+        added = added_at_steps(h, learned, limit) * taught[h.bed]
         # in units of the player's multiplier: what the posterior's rate was made of
         made_of = learned.b[limit] - strength[limit]
         total = np.bincount(player, added, len(h.players) + 1)
         mean = np.where(made_of > 1e-9, total / np.maximum(made_of, 1e-9), 1.0)
         exposed = (added / np.maximum(mean, 1e-9)[player])[order]
         ended = np.zeros(len(h.day))
-        ended[h.last] = learned.responsibility[:, code] * teaches[limit]
+        ended[h.last] = learned.responsibility[:, code] * taught
         ended = ended[order]
         earlier = [np.concatenate([[0.0], np.cumsum(v)]) for v in (ended, exposed)]
         endings, exposure = (v[opens] - v[begins] for v in earlier)

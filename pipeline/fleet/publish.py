@@ -27,7 +27,6 @@ from pipeline.wear.parameters import parameters
 RANK_DAYS = 14
 FORECAST_WEEKS = 6
 FORECAST_DRAWS = 2000
-STALE_AFTER_DAYS = 7
 # every table of a view; the store adds its own books
 PUBLISHED = (
     "meta", "ranking", "beds", "bed_days", "bed_sessions", "inspections_seen", "events", "strings", "history_weeks",

@@ -16,11 +16,10 @@ import duckdb
 import pandas as pd
 
 from pipeline.fleet.backtest import DEFAULT_WEEKS, Backtest, Progress, backtest
+from pipeline.fleet.kept_fit import kept_by_hand
 from pipeline.sql import last_logged_day
 from pipeline.store import Store, StoreError
 from pipeline.store.schema import create_tables
-from pipeline.wear.decision import decided
-from pipeline.wear.estimate import trade_by_hand
 
 FILE = "track-record.json"
 FORMAT = 1
@@ -51,9 +50,7 @@ def work_out(
         as_of = min(on or last, last) if last else None
         if as_of is None:
             raise StoreError(f"{store.folder} has no dated record yet: load restrings, matches or practices first.")
-        by_hand = decided(store.folder)
-        kept_values = trade_by_hand(by_hand.since, by_hand.by) if by_hand else None
-        found = backtest(con, as_of, weeks, store.settings, progress=progress, kept=kept_values)
+        found = backtest(con, as_of, weeks, store.settings, progress=progress, kept=kept_by_hand(store))
     return TrackRecord(found, now or datetime.now(UTC), version)
 
 

@@ -20,18 +20,22 @@ TEMPER = 0.5
 LEAST_EVIDENCE = 0.1
 
 
+def added_at_steps(h: History, learned: Learned, limit: str) -> np.ndarray:
+    """(n_steps,) endings of one limit that the model expects at each step, whoever reports them."""
+    so_far = learned.expected[limit]
+    before = np.concatenate([[0.0], so_far[:-1]])
+    before[h.first] = 0.0
+    warp = learned.baseline[limit]
+    return warp.warped(so_far) - warp.warped(before)
+
+
 def expected_at_steps(h: History, learned: Learned) -> np.ndarray:
     """(n_steps,) endings by wear and mishits that the model expects at each step, with who reports counted in."""
     player = np.where(h.player >= 0, h.player, len(h.players))
     total = learned.mishit_per_hour * learned.exposure.played
     for limit in ("breaks", "goes_dead"):
-        so_far = learned.expected[limit]
-        first = np.zeros(len(so_far), dtype=bool)
-        first[h.first] = True
-        before = np.where(first, 0.0, np.concatenate([[0.0], so_far[:-1]]))
-        warp = learned.baseline[limit]
         reports = learned.reports[player][h.bed] if limit == "goes_dead" else 1.0
-        total = total + (warp.warped(so_far) - warp.warped(before)) * reports
+        total = total + added_at_steps(h, learned, limit) * reports
     return np.asarray(total)
 
 

@@ -12,10 +12,10 @@ from __future__ import annotations
 import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 
+from pipeline.fleet.hand_over import HandOver
 from pipeline.wear.baseline import Baseline
 from pipeline.wear.limits import LN2
 from pipeline.wear.other_causes import AGE_EDGES_DAYS, WEAR_EDGES, WEAR_STEP, OtherCauses
@@ -83,29 +83,6 @@ class Weeks:
     club: np.ndarray
 
 
-class HandsOver(Protocol):
-    """From the end of a bed to its restring."""
-
-    def restrung(self, end: np.ndarray, is_other: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-        """(m,) whole days of the restring. end: (m,) days of the ending; is_other: (m,) whether wear did not end it."""
-
-
-@dataclass(frozen=True)
-class Delays:
-    """Days from the end of a bed to its restring, as seen in this club: (n,) whole days, by whether wear ended it;
-    unseen: days that a worn-out bed lies in the bag before."""
-
-    after_wear: np.ndarray
-    after_other: np.ndarray
-    unseen: np.ndarray
-
-    def restrung(self, end: np.ndarray, is_other: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-        """(m,) whole days of the restring."""
-        m = len(end)
-        after_wear = _picked(self.after_wear, m, rng) + _picked(self.unseen, m, rng)
-        return np.asarray(np.floor(end) + np.where(is_other, _picked(self.after_other, m, rng), after_wear))
-
-
 @dataclass(frozen=True)
 class Marched:
     """restrings: (racket row, draw, week, cause) arrays; away: (racket row, draw, from, until) arrays, in time for each
@@ -124,7 +101,7 @@ def gamma_around_one(spread: float, size: tuple[int, ...], rng: np.random.Genera
     return rng.standard_gamma(shape, size, dtype=np.float32) / shape
 
 
-def march(f: Fleet, weeks: Weeks, way: HandsOver, draws: int, rng: np.random.Generator) -> Marched:
+def march(f: Fleet, weeks: Weeks, way: HandOver, draws: int, rng: np.random.Generator) -> Marched:
     """Every racket of the fleet over all weeks."""
     n, n_weeks = len(f.player), weeks.hours.shape[1]
     ends = np.full((n, draws), np.inf)
@@ -176,7 +153,7 @@ class _Chunk:
     """Some rackets, all draws. A cell is one racket in one draw, row by row."""
 
     def __init__(
-        self, f: Fleet, rows: np.ndarray, weeks: Weeks, way: HandsOver, draws: int, rng: np.random.Generator
+        self, f: Fleet, rows: np.ndarray, weeks: Weeks, way: HandOver, draws: int, rng: np.random.Generator
     ) -> None:
         self.f, self.rows, self.weeks, self.way, self.draws, self.rng = f, rows, weeks, way, draws, rng
         self.restrings: list[tuple[np.ndarray, ...]] = []
@@ -400,7 +377,3 @@ def _table(o: OtherCauses) -> np.ndarray:
 def _part(done: np.ndarray, whole: np.ndarray) -> np.ndarray:
     """done / whole between 0 and 1; 0 where there is nothing to go."""
     return np.clip(np.where(whole > 0.0, done / np.maximum(whole, 1e-12), 0.0), 0.0, 1.0)
-
-
-def _picked(values: np.ndarray, size: int, rng: np.random.Generator) -> np.ndarray:
-    return np.asarray(values[rng.integers(0, len(values), size)])

@@ -83,6 +83,11 @@ def is_missing(value: Any) -> bool:
     return bool(pd.isna(value))
 
 
+def text_or_none(value: Any) -> str | None:
+    """The value as text; None where nothing was recorded."""
+    return None if is_missing(value) else str(value)
+
+
 def as_date(value: Any) -> date | None:
     """The calendar day of a date, instant, ISO text or pandas stamp; None where missing."""
     if is_missing(value) or value == "":

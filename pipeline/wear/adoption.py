@@ -17,7 +17,7 @@ import numpy as np
 from pipeline.wear import fitting
 from pipeline.wear.held_out import Comparison, endings_after, log_scores, reweighted, until, weeks_to_hold_out
 from pipeline.wear.history import History
-from pipeline.wear.learning import CODES, LIMITS, Learned, Shapes, learn
+from pipeline.wear.learning import CODES, LIMITS, Learned, Shapes, learn, teaches
 from pipeline.wear.limits import break_features, lives_of
 from pipeline.wear.reference import session_weight_rows
 
@@ -74,16 +74,14 @@ def compared(h: History, limits: list[str], ended: dict[str, np.ndarray]) -> tup
 
 def problem_of(history: History, learned: Learned, limit: str) -> fitting.Problem:
     """The likelihood of one limit, given the causes and inspections as learned so far."""
-    known = history.beds["is_string_known"].to_numpy(dtype=bool)
+    counts = teaches(history, limit)
     trade, lives = Shapes(), lives_of(history.beds)
     if limit == "breaks":
         names, features = break_features(history.beds)
-        counts = known & history.beds["teaches_abrasion"].to_numpy(dtype=bool)
         base, rest = lives.break_hours, np.zeros(len(history.bed))
         shape, strength = trade.shape_breaks, trade.strength_breaks
     else:
         names, features = (), np.zeros((history.n_beds, 0))
-        counts = known
         base, rest = lives.dead_hours, lives.rest[history.bed] * np.log10(1.0 + history.age_hours)
         shape, strength = trade.shape_dead, trade.strength_dead
     return fitting.Problem(

@@ -115,8 +115,3 @@ class DaysAtRisk:
         fitted = OtherCauses(squad, age, wear, player, np.zeros(0))
         at_end = fitted.rate(self.squad, self.player, self.age_at_end, self.wear_at_end)
         return OtherCauses(squad, age, wear, player, at_end)
-
-
-def learn_other_causes(h: History, e: Exposure, ended: np.ndarray) -> OtherCauses:
-    """Fit the rates once. ended: (n_beds,) between 0 and 1."""
-    return DaysAtRisk(h, e).learn(ended)

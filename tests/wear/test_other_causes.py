@@ -17,7 +17,6 @@ from pipeline.wear.other_causes import (
     WEAR_EDGES,
     DaysAtRisk,
     OtherCauses,
-    learn_other_causes,
 )
 from tests.wear.hand_made import Bed, history
 
@@ -26,7 +25,7 @@ def made_of(beds: list[Bed], ended: list[float], wear: float = 0.1) -> OtherCaus
     """The rates learned from beds that are all worn this far."""
     h = history(beds)
     x = np.full(len(h.bed), wear)
-    return learn_other_causes(h, SimpleNamespace(x={"breaks": x, "goes_dead": x / 2}), np.array(ended))  # type: ignore[arg-type]
+    return DaysAtRisk(h, SimpleNamespace(x={"breaks": x, "goes_dead": x / 2})).learn(np.array(ended))  # type: ignore[arg-type]
 
 
 RATES = OtherCauses(

@@ -27,7 +27,6 @@ from pipeline.fleet.tickets.setup import setups_in_force
 from pipeline.store.settings import ClubSettings
 
 TICKET, FORECAST, POLICY = "ticket", "forecast", "policy"
-OPEN_STATES = ("due", "booked", "on_bench")
 USUAL_TURNAROUND_DAYS = 3  # a ticket without a day and without a match ahead; common practice
 FRESH_DAYS = 7  # strung so shortly before a match counts as fresh for it; assumption
 JOB_COLUMNS = (
@@ -83,7 +82,7 @@ def _rackets(s: BenchSource, days: tuple[date, ...]) -> pd.DataFrame:
     frame = s.ranking[keep].merge(setups_in_force(s.con, s.as_of), on="racket_id", how="left")
     material = dict(s.con.execute("select string_id, material from facts.strings").fetchall())
     frame["bed_kind"] = [
-        kind_of_bed(_text(m), _text(c), material.get(m), material.get(c))
+        kind_of_bed(words.text_or_none(m), words.text_or_none(c), material.get(m), material.get(c))
         for m, c in zip(frame["mains_string_id"], frame["crosses_string_id"], strict=True)
     ]
     ahead = s.con.execute(
@@ -167,7 +166,7 @@ def _of_ticket(racket: dict[Any, Any], ticket: dict[Any, Any], settings: ClubSet
         "ends_on": handed_in,
         "life_a_day": 0.0,
         "chance": 1.0,
-        "booked_stringer": _text(ticket["stringer"]),
+        "booked_stringer": words.text_or_none(ticket["stringer"]),
     }
 
 
@@ -210,7 +209,7 @@ def _of_forecast(
 def _of_policy(
     racket: dict[Any, Any], settings: ClubSettings, job: dict[Any, Any], first_on: date, last_on: date
 ) -> dict[Any, Any] | None:
-    policy = settings.policy_of(_text(racket["squad"]))
+    policy = settings.policy_of(words.text_or_none(racket["squad"]))
     ready_on = _ready_on(racket, settings)
     is_before_events = policy == "before_events" and racket["role"] == "match"
     if is_before_events and ready_on is not None and first_on <= ready_on <= last_on:
@@ -242,7 +241,3 @@ def _walk_ins(s: BenchSource, jobs: pd.DataFrame, days: tuple[date, ...]) -> np.
         week = 0 if source == TICKET else min(max((due_on - days[0]).days, 0) // 7, weeks - 1)
         expected[week] -= 1.0
     return np.maximum(expected, 0.0)
-
-
-def _text(value: Any) -> str | None:
-    return None if value is None or pd.isna(value) else str(value)

@@ -15,7 +15,7 @@ import pandas as pd
 
 from pipeline.fleet.bench.costs import USUAL, PlanCosts, day_costs, late_weight
 from pipeline.fleet.bench.hours import BenchHours, bench_hours
-from pipeline.fleet.bench.jobs import TICKET, BenchJobs, bench_jobs
+from pipeline.fleet.bench.jobs import BenchJobs, bench_jobs
 from pipeline.fleet.bench.mends import Mends, mends
 from pipeline.fleet.bench.problem import NOT_PLACED, Assignment, BenchProblem, used_minutes
 from pipeline.fleet.bench.solving import TIME_LIMIT_SECONDS, solve
@@ -230,8 +230,3 @@ def _extra_rows(found: Mends | None, hours: BenchHours) -> list[dict[str, Any]]:
         {"day": hours.days[k], "stringer": hours.stringers[i], "minutes": float(np.ceil(found.extra[i, k] - 1e-6))}
         for k, i in zip(*np.nonzero(found.extra.T > 0.5), strict=True)
     ]
-
-
-def is_ticket(rows: pd.DataFrame) -> pd.Series:
-    """Which jobs are open tickets."""
-    return rows["source"] == TICKET

@@ -13,6 +13,7 @@ from typing import Any
 import duckdb
 import pandas as pd
 
+from pipeline.fleet import words
 from pipeline.fleet.bench_minutes import kind_of_bed
 from pipeline.fleet.reels.metres import racket_metres
 from pipeline.fleet.tickets.cautions import ASK, STOP, TELL, cautions
@@ -83,8 +84,8 @@ def tickets(con: duckdb.DuckDBPyConnection, on: date, unit: str = "kg", job_id: 
     records = frame.to_dict("records")
     frame["bed_kind"] = [
         kind_of_bed(
-            _text(row["mains_string_id"]),
-            _text(row["crosses_string_id"]),
+            words.text_or_none(row["mains_string_id"]),
+            words.text_or_none(row["crosses_string_id"]),
             row["mains_material"],
             row["crosses_material"],
         )
@@ -101,14 +102,10 @@ def tickets(con: duckdb.DuckDBPyConnection, on: date, unit: str = "kg", job_id: 
 def _notes(row: dict[Any, Any]) -> list[str]:
     """What inspections of the last months wrote down beside the grades."""
     notes = []
-    grommets = _text(row["grommets"])
+    grommets = words.text_or_none(row["grommets"])
     if grommets:
         notes.append(f"Grommets: {grommets}")
-    note = _text(row["look_note"])
+    note = words.text_or_none(row["look_note"])
     if note:
         notes.append(note)
     return notes
-
-
-def _text(value: Any) -> str | None:
-    return None if value is None or pd.isna(value) else str(value)

@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 import duckdb
 import pandas as pd
 
+from pipeline.fleet.tickets.cautions import ASK, STOP, cautions
 from pipeline.fleet.tickets.frame import OPEN, STATE_WORDS, tickets
 from pipeline.fleet.words import count, is_missing, join_words, verb
 from pipeline.store import Store, StoreError
@@ -184,8 +185,6 @@ def strung(
 
 def _must_be_sound(store: Store, setup: dict[str, Any], job_id: str, what: Strung, on: date) -> None:
     """Refuse a frame on hold, a bed without a string, and a pull above the window that nobody confirmed."""
-    from pipeline.fleet.tickets.cautions import ASK, STOP, cautions
-
     unit = store.settings.tension_unit
     found = cautions(setup, unit)
     for caution in found:

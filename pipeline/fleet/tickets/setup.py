@@ -12,15 +12,14 @@ from datetime import date
 import duckdb
 import pandas as pd
 
-SETUP_COLUMNS = (
-    "racket_id", "mains_string_id", "crosses_string_id", "mains_kg", "crosses_kg", "setup_from", "setup_from_on",
-)  # fmt: skip
+from pipeline.contract.club_rules import KG_IN_LB
+
 OWN, PLAYERS, LAST, NONE = "the racket's own", "the player's", "as last time", "not on file"
-POUND_KG = 0.45359237  # exact definition
 
 
 def setups_in_force(con: duckdb.DuckDBPyConnection, on: date) -> pd.DataFrame:
-    """SETUP_COLUMNS of every racket on file; setup_from is OWN, PLAYERS, LAST or NONE."""
+    """racket_id, mains_string_id, crosses_string_id, mains_kg, crosses_kg, setup_from, setup_from_on of every racket on
+    file; setup_from is OWN, PLAYERS, LAST or NONE."""
     return con.execute(
         """
         with kg as (
@@ -74,5 +73,5 @@ def setups_in_force(con: duckdb.DuckDBPyConnection, on: date) -> pd.DataFrame:
         left join last as l on l.racket_id = r.racket_id
         order by r.racket_id
         """,
-        {"on": on, "pound": POUND_KG, "own": OWN, "theirs": PLAYERS, "last": LAST, "none": NONE},
+        {"on": on, "pound": KG_IN_LB, "own": OWN, "theirs": PLAYERS, "last": LAST, "none": NONE},
     ).df()

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -89,11 +89,6 @@ def compared(s: Snapshot, asked: Question, ready_days: int) -> Compared:
         then,
         _event_eves(s, rackets, ready_days),
     )
-
-
-def with_policy(both: Compared, policy: Policy) -> Scenario:
-    """The set-up of now under a policy."""
-    return replace(both.now, policy=policy)
 
 
 def _whose(s: Snapshot, asked: Question) -> pd.DataFrame:

@@ -12,7 +12,7 @@ from pipeline.fleet.snapshot import Snapshot, snapshot
 from pipeline.fleet.what_if import told
 from pipeline.fleet.what_if.age_replacement import CheapestPoint
 from pipeline.fleet.what_if.answer import MEASURES, Answer, cheapest_point, match_share, what_if
-from pipeline.fleet.what_if.question import Compared, Question, compared, with_policy
+from pipeline.fleet.what_if.question import Compared, Question, compared
 from pipeline.fleet.what_if.simulator import Outcome, Policy, simulate_scenario
 from pipeline.store import StoreError
 from pipeline.store.settings import ClubSettings
@@ -37,7 +37,7 @@ def both(made: Snapshot) -> Compared:
 
 
 def run(made: Snapshot, both: Compared, policy: Policy, seed: int = 0, weeks: int = WEEKS) -> Outcome:
-    return simulate_scenario(made, both.rackets, with_policy(both, policy), both.events, weeks, DRAWS, seed)
+    return simulate_scenario(made, both.rackets, replace(both.now, policy=policy), both.events, weeks, DRAWS, seed)
 
 
 def change(made: Snapshot, **asked: object) -> dict[str, float]:
