@@ -42,18 +42,23 @@ def pill_of(options: dict[str, str], name: str, label: str, as_list: bool) -> st
     return _note(name, chosen, usual=kinds[0]) or kinds[0]
 
 
-def picked_of(options: dict[str, str], name: str) -> str:
-    """A select box over things named by their number and shown by a longer name; there is always one."""
+def picked_of(options: dict[str, str], name: str) -> str | None:
+    """A select box over things named by their number and shown by a longer name.
+
+    An address without a number gets the first; one with a number that is not there waits for a choice: None.
+    """
     numbers = list(options)
     asked = st.query_params.get(name)
-    _follow(name, numbers, usual=numbers[0])
+    is_unknown = asked is not None and asked not in options
+    _follow(name, numbers, usual=None if is_unknown else numbers[0])
     chosen = st.selectbox(
         name.capitalize(), numbers, format_func=lambda number: options[number], key=name, width=340,
-        label_visibility="collapsed",
+        index=None if is_unknown else 0,
+        label_visibility="collapsed", placeholder=f"Choose a {name}",
     )  # fmt: skip
-    if asked not in options and chosen == numbers[0]:
-        return str(chosen)  # an address without a number, or with one that is not there, is left as it was written
-    return str(_note(name, chosen, usual=None))
+    if chosen is None or (asked is None and chosen == numbers[0]):
+        return chosen  # the address is left as it was written
+    return _note(name, chosen, usual=None)
 
 
 def _follow(name: str, options: Sequence[str], usual: str | None, key: str | None = None) -> None:

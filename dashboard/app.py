@@ -9,6 +9,7 @@ import streamlit as st
 
 from dashboard import address, data, door, screen
 from dashboard.first_steps import show_first_steps
+from dashboard.telling import show_error
 from pipeline.fleet import words
 from pipeline.store import StoreError
 
@@ -53,5 +54,5 @@ with st.container(horizontal_alignment="center"), st.container(width=1180):
         door.show_person()
     except StoreError as error:
         st.title("The club's store cannot be read", anchor=False)
-        st.error(words.plain(words.sentence(str(error))), icon=":material/error:")
+        show_error(error)
 screen.watch_width()

@@ -37,13 +37,21 @@ def open_tickets() -> pd.DataFrame:
     """The tickets as they stand, from the facts themselves."""
     store = data.open_store()
     return _tickets(
-        str(store.folder.resolve()), store.facts_path.stat().st_mtime_ns, data.load_day(), store.settings.tension_unit
+        str(store.folder.resolve()), store.facts_path.stat().st_mtime_ns, data.load_day(), data.tension_unit()
     )
 
 
 def kept_plan() -> BenchPlan | None:
     """The plan of this version of the view and this day, if it is kept; None otherwise."""
-    found = plans.kept(data.open_store(), NAME, _key())
+    path = plans.plan_path(data.open_store(), NAME)
+    changed_at_ns = path.stat().st_mtime_ns if path.exists() else 0
+    return _kept_plan(str(data.store_folder().resolve()), _key(), changed_at_ns)
+
+
+@st.cache_resource(max_entries=8, show_spinner=False)
+def _kept_plan(folder: str, key: str, changed_at_ns: int) -> BenchPlan | None:
+    """The plan as it lies on the disk, read once; nothing may change it after."""
+    found = plans.kept(Store(folder), NAME, key)
     if found is None:
         return None
     try:
@@ -81,7 +89,21 @@ def page(plan: BenchPlan | None, why: str = "") -> BenchPage:
     """The page Bench."""
     if plan is not None:
         st.session_state[LAST_PLAN] = plan
-    return bench_page(open_tickets(), plan, data.club(), data.load_day(), why)
+    store = data.open_store()
+    return _page(
+        str(store.folder.resolve()), store.facts_path.stat().st_mtime_ns, data.view_version(), id(plan), data.locale(),
+        data.load_day(), data.today(), why, plan,
+    )[0]  # fmt: skip
+
+
+@st.cache_resource(max_entries=8, show_spinner=False)
+def _page(
+    folder: str, changed_at_ns: int, version: str | None, plan_id: int, locale: str, on: date, today: date, why: str,
+    _plan: BenchPlan | None,
+) -> tuple[BenchPage, BenchPlan | None]:  # fmt: skip
+    """The page, made anew where the tickets, the view or the plan have changed. The plan is kept with it, so that no
+    other plan can come to have its id."""
+    return bench_page(open_tickets(), _plan, data.club(), on, why), _plan
 
 
 def _first_on() -> date:

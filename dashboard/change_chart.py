@@ -9,7 +9,7 @@ from __future__ import annotations
 import pandas as pd
 import plotly.graph_objects as go
 
-from dashboard.charts import house_figure
+from dashboard.charts import house_figure, percent_ticks
 from dashboard.palette import Palette
 
 
@@ -46,7 +46,9 @@ def changes_against_now(rows: pd.DataFrame, colours: Palette, is_narrow: bool) -
         showlegend=False,
     )
     figure.add_vline(x=0, line={"color": colours.ink, "width": 1})
-    figure.update_xaxes(tickformat=".0%", title={"text": "change against now"}, nticks=5 if is_narrow else 9)
+    reach = max(rows["high"].max(), 0.0) if len(rows) else 0.0
+    step = 50 if is_narrow or reach > 1 else 25
+    figure.update_xaxes(title={"text": "change against now"}, **percent_ticks(-100, max(reach, step / 100), step))
     figure.update_yaxes(
         range=[len(rows) - 0.5, -0.7],
         tickvals=places,

@@ -8,6 +8,7 @@ computed here but places on the page.
 from __future__ import annotations
 
 from datetime import date
+from typing import Any
 
 import pandas as pd
 import plotly.graph_objects as go
@@ -65,6 +66,15 @@ def house_figure(colours: Palette, height: int) -> go.Figure:
     return figure
 
 
+def percent_ticks(first: int, last: float, step: int) -> dict[str, list[Any]]:
+    """Ticks of an axis of parts, written as everywhere else: '25 %'. In whole percentages, up to the part `last`."""
+    places = range(first, round(100 * last) + 1, step)
+    return {
+        "tickvals": [place / 100 for place in places],
+        "ticktext": [f"{place} %".replace("-", "\u2212") for place in places],
+    }
+
+
 def _weekly_ticks(
     first: pd.Timestamp, last: pd.Timestamp, is_narrow: bool, every_weeks: int = 1
 ) -> tuple[list[pd.Timestamp], list[str]]:
@@ -87,7 +97,7 @@ def week_calendar(
     """One row a racket, a calendar across: the mark is the likely day, the bar the 80 % band."""
     first = pd.Timestamp(as_of)
     last = first + days * DAY
-    row_height = 34 if is_narrow else 27
+    row_height = 34 if is_narrow else 31
     figure = house_figure(colours, height=100)
     names = rows["short_player"] if is_narrow else rows["player"]
     labels = [
@@ -186,7 +196,7 @@ def wear_curves(
                 hoverinfo="skip",
                 showlegend=False,
             )
-        hover = f"{name}: about %{{y:.0%}}<br>%{{customdata}}<extra></extra>"
+        hover = "%{customdata}<extra></extra>"
         figure.add_scatter(
             x=played["day"],
             y=played[column],
@@ -194,7 +204,7 @@ def wear_curves(
             name=name,
             line={"color": colour, "width": 2.4, "shape": "hv"},
             marker={"symbol": MARKS[limit], "size": 6, "color": colour},
-            customdata=[words.day(value) for value in played["day"]],
+            customdata=_used_words(played, column, name),
             hovertemplate=hover,
         )
         figure.add_scatter(
@@ -203,7 +213,7 @@ def wear_curves(
             mode="lines",
             name=f"{name}, planned play",
             line={"color": colour, "width": 2, "dash": "6px,5px"},
-            customdata=[words.day(value) for value in planned["day"]],
+            customdata=_used_words(planned, column, name),
             hovertemplate=hover,
             showlegend=False,
         )
@@ -238,21 +248,36 @@ def wear_curves(
             name="inspection",
             marker={"symbol": "star", "size": 13, "color": colours.event},
             customdata=[
-                f"looked at {words.day(row['Looked at'])}<br>fraying {row['Fraying']}, notching {row['Notching']}<br>"
-                f"strings out of line: {row['Strings out of line']}, lost feel: {row['Lost feel']}"
+                "<br>".join(
+                    [
+                        f"looked at {words.day(row['Looked at'])}",
+                        *(
+                            f"{name.lower()}: {row[name] or 'not looked at'}"
+                            for name in ("Fraying", "Notching", "Strings out of line", "Lost feel")
+                        ),
+                    ]
+                )
                 for row in looks.to_dict("records")
             ],
             hovertemplate="%{customdata}<extra></extra>",
         )
     span_weeks = (last - first).days / 7
-    ticks, texts = _weekly_ticks(first, last, is_narrow, max(1, round(span_weeks / (4 if is_narrow else 7))))
+    ticks, texts = _weekly_ticks(first, last, is_narrow, max(1, round(span_weeks / (4 if is_narrow else 5))))
     head = 16 + 17 * lines
     figure.update_layout(
         margin={"l": 4, "r": 12, "t": head, "b": 70, "pad": 4}, legend={"y": -0.13, "yanchor": "top", "x": 0}
     )
     figure.update_xaxes(range=[first, last], tickvals=ticks, ticktext=texts, tickangle=0, showgrid=False)
-    figure.update_yaxes(range=[0, top], tickformat=".0%", dtick=0.25, title_text="" if is_narrow else "life used")
+    figure.update_yaxes(range=[0, top], title_text="" if is_narrow else "life used", **percent_ticks(0, top, 25))
     return figure
+
+
+def _used_words(rows: pd.DataFrame, column: str, name: str) -> list[str]:
+    """What a point of a wear curve says."""
+    return [
+        f"{name}: about {words.percent(used)}<br>{words.day(day)}"
+        for used, day in zip(rows[column], rows["day"], strict=True)
+    ]
 
 
 def weeks_ahead(weeks: pd.DataFrame, past: pd.DataFrame, as_of: date, colours: Palette, is_narrow: bool) -> go.Figure:

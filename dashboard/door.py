@@ -12,6 +12,7 @@ import streamlit as st
 from streamlit import config
 
 from dashboard import data, screen
+from dashboard.telling import show_error
 from pipeline.access import listening, log_in, passcodes
 from pipeline.fleet import words
 from pipeline.store import StoreError
@@ -83,7 +84,7 @@ def lets_in() -> bool:
         is_log_in = kind() == listening.LOG_IN
     except StoreError as error:
         st.title("This dashboard is shut", anchor=False)
-        st.error(words.plain(words.sentence(str(error))), icon=":material/block:")
+        show_error(error, "block")
         return False
     st.title("Sign in", anchor=False)
     if is_log_in:
@@ -121,7 +122,7 @@ def _show_passcode() -> None:
     try:
         token = passcodes.sign_in(data.store_folder(), typed, _whence() or "this machine")
     except StoreError as error:
-        st.error(words.plain(words.sentence(str(error))), icon=":material/error:")
+        show_error(error)
         return
     st.session_state[_TOKEN], st.session_state[_OUT] = token, False
     st.rerun()

@@ -22,9 +22,9 @@ Rows = Mapping[str, Sequence[Mapping[str, object]]]
 
 @dataclass(frozen=True)
 class Entered:
-    """What was written down, in words, and the number by which it can be taken back."""
+    """What was written down, in words, and the number by which it can be taken back; None where it has been."""
 
-    entry_id: int
+    entry_id: int | None
     sentence: str
     questions: tuple[str, ...] = ()
     given_ids: tuple[str, ...] = ()
@@ -49,7 +49,7 @@ def enter(rows: Rows, what: str) -> Entered | Refused:
         return Refused("Nothing was written down: mend what is marked, then save again.", _by_field(error))
     except StoreError as error:
         return Refused(words.sentence(str(error)))
-    return Entered(report.entry_id or 0, what, tuple(report.questions), tuple(report.given_ids))
+    return Entered(report.entry_id, what, tuple(report.questions), tuple(report.given_ids))
 
 
 def _by_field(error: EntryRefusedError) -> dict[str, str]:
@@ -72,3 +72,28 @@ def take_back(entry_id: int) -> str | Refused:
     except StoreError as error:
         return Refused(words.sentence(str(error)))
     return str(told)
+
+
+def show_done(slot: str, is_field_told: bool = False) -> None:
+    """What the last entry kept in that place of the session did, with its way back; or why it was refused.
+
+    is_field_told: with the sentence of each column, where no box of the form says it.
+    """
+    done: Entered | Refused | None = st.session_state.get(slot)
+    if done is None:
+        return
+    if isinstance(done, Refused):
+        told = " ".join([done.sentence, *(done.at_field.values() if is_field_told else ())])
+        st.error(words.plain(told), icon=":material/error:")
+        return
+    with st.container(horizontal=True, vertical_alignment="center", gap="small"):
+        st.success(words.plain(done.sentence), icon=":material/check:")
+        if done.entry_id is not None and st.button(
+            "Take it back", key=f"take back {slot} {done.entry_id}", icon=":material/undo:"
+        ):
+            undone = take_back(done.entry_id)
+            is_refused = isinstance(undone, Refused)
+            st.session_state[slot] = undone if is_refused else Entered(None, f"Taken back: {words.sentence(undone)}")
+            st.rerun()
+    for question in done.questions:
+        st.warning(words.plain(question), icon=":material/help:")

@@ -78,7 +78,7 @@ def _show_box(form_name: str, box: Box, recorded: Mapping[str, Any] | None) -> A
     if box.kind in (forms.PICK, forms.CHOICE):
         return _pick(key, label, box, proposed)
     if box.kind == forms.DAY:
-        return st.date_input(label, value=proposed, key=key, help=box.help or None, format="DD/MM/YYYY", max_value=None)
+        return st.date_input(label, value=proposed, key=key, help=box.help or None, format=screen.day_format())
     if box.kind == forms.TICK:
         return st.checkbox(box.label, value=bool(proposed), key=key, help=box.help or None) or None
     if box.kind == forms.TEXT:

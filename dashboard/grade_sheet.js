@@ -90,7 +90,7 @@ export default function (component) {
   });
   save.addEventListener("click", () => setTriggerValue("saved", { token: data.token, values: { ...kept } }));
   root.replaceChildren(
-    ...data.signs.map((sign) => signRow(sign, data, kept, changed)),
+    made("div", { className: "signs" }, ...data.signs.map((sign) => signRow(sign, data, kept, changed))),
     made("label", { className: "tick" }, broken, made("span", {}, data.words.broken)),
     fold(data, kept),
     made("div", { className: "bar" }, none, save, count),

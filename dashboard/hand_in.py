@@ -13,18 +13,20 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import data, door, screen
-from dashboard.entry import Refused, take_back
+from dashboard.entry import Entered, Refused, show_done
 from pipeline.fleet import frames, words
 from pipeline.fleet.tickets import book, booked_words
 from pipeline.refresh import refresh
 from pipeline.store import StoreError
 
-BOOKED = "last booking"
+DONE, BOOKED = "booking done", "last booking"
 
 
 def show_hand_in(page: frames.ThisWeek, ticked: list[str]) -> None:
     """The line of buttons above the list, and the messages under it."""
-    booked: dict[str, Any] = st.session_state.get(BOOKED) or {}
+    done = st.session_state.get(DONE)
+    is_booked = isinstance(done, Entered) and done.entry_id is not None
+    booked: dict[str, Any] = st.session_state[BOOKED] if is_booked else {}
     kept_rows = booked.get("rows")
     chosen = ticked or booked.get("rackets") or list(page.to_hand_in)
     rows = kept_rows if not ticked and kept_rows is not None else data.hand_in_rows(tuple(chosen))
@@ -48,7 +50,7 @@ def show_hand_in(page: frames.ThisWeek, ticked: list[str]) -> None:
             on_click="ignore",
         )
         st.markdown(words.plain(frames.list_words(ticked, booked.get("rackets") or [], len(page.to_hand_in))))
-    show_booked(booked)
+    show_done(DONE)
     if chosen:
         with st.expander("A message to each player"):
             show_messages(data.messages(tuple(chosen)) if ticked or "messages" not in booked else booked["messages"])
@@ -63,30 +65,11 @@ def book_rackets(rackets: list[str]) -> None:
             report = book(store, rackets, by=door.person(), now=datetime.now(UTC), on=data.today())
             refresh(store)
     except StoreError as error:
-        st.session_state[BOOKED] = {"error": words.sentence(str(error))}
+        st.session_state[DONE] = Refused(words.sentence(str(error)))
     else:
-        st.session_state[BOOKED] = {
-            "rackets": rackets,
-            "sentence": booked_words(report),
-            "entry_id": report.entry_id,
-            "rows": rows,
-            "messages": messages,
-        }
+        st.session_state[DONE] = Entered(report.entry_id, booked_words(report))
+        st.session_state[BOOKED] = {"rackets": rackets, "rows": rows, "messages": messages}
     st.rerun()
-
-
-def show_booked(booked: dict[str, Any]) -> None:
-    """What the last booking did, with its way back."""
-    if booked.get("error"):
-        st.error(words.plain(booked["error"]), icon=":material/error:")
-    if not booked.get("sentence"):
-        return
-    with st.container(horizontal=True, vertical_alignment="center", gap="small"):
-        st.success(words.plain(booked["sentence"]), icon=":material/check:")
-        if st.button("Take the booking back", icon=":material/undo:"):
-            told = take_back(int(str(booked["entry_id"])))
-            st.session_state[BOOKED] = {"error": told.sentence} if isinstance(told, Refused) else None
-            st.rerun()
 
 
 def printed(rows: pd.DataFrame, club_name: str, today: date) -> bytes:

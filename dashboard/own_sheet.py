@@ -13,6 +13,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import data, door, screen
+from dashboard.telling import show_error
 from dashboard.upload import REPORT
 from pipeline.fleet import frames, words
 from pipeline.fleet.frames import mapping
@@ -43,7 +44,7 @@ def show_own_sheet() -> None:
         )
         proposal = first if resource == first.resource else propose(store, sheet, resource)
     except (FileRefusedError, StoreError) as error:
-        st.error(words.plain(words.sentence(str(error))), icon=":material/error:")
+        show_error(error)
         return
     for sentence in mapping.remarks(proposal):
         st.markdown(words.plain(sentence))
@@ -104,7 +105,7 @@ def show_preview(store: Store, sheet: Sheet, confirmed: SheetMap) -> None:
             )
             refresh(store)
     except StoreError as error:
-        st.error(words.plain(words.sentence(str(error))), icon=":material/error:")
+        show_error(error)
         return
     st.session_state[REPORT] = frames.load_result(report, store.rejects())
     st.rerun()

@@ -10,6 +10,7 @@ from datetime import UTC, date, datetime
 import streamlit as st
 
 from dashboard import data
+from dashboard.telling import show_error
 from pipeline.fleet import words
 from pipeline.fleet.track_record import keep, work_out
 from pipeline.store import StoreError
@@ -29,6 +30,6 @@ def show_button(label: str) -> None:
         keep(store, work_out(store, now=datetime.now(UTC), progress=show))
     except StoreError as error:
         bar.empty()
-        st.error(words.plain(words.sentence(str(error))), icon=":material/error:")
+        show_error(error)
         return
     st.rerun()

@@ -9,7 +9,7 @@ from __future__ import annotations
 import pandas as pd
 import plotly.graph_objects as go
 
-from dashboard.charts import house_figure
+from dashboard.charts import house_figure, percent_ticks
 from dashboard.palette import Palette
 
 DAY_MS = 86_400_000
@@ -56,9 +56,9 @@ def calibration(points: pd.DataFrame, colours: Palette, is_narrow: bool) -> go.F
         )
     figure.update_layout(margin={"l": 4, "r": 12, "t": 40, "b": 30, "pad": 4}, legend={"y": 1.04})
     figure.update_xaxes(
-        range=[0, 1.02], tickformat=".0%", dtick=0.25 if is_narrow else 0.2, title_text="chance called", showgrid=False
+        range=[0, 1.02], title_text="chance called", showgrid=False, **percent_ticks(0, 1, 25 if is_narrow else 20)
     )
-    figure.update_yaxes(range=[0, 1.1], tickformat=".0%", dtick=0.2, title_text="" if is_narrow else "came in")
+    figure.update_yaxes(range=[0, 1.1], title_text="" if is_narrow else "came in", **percent_ticks(0, 1, 20))
     return figure
 
 

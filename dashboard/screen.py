@@ -11,6 +11,7 @@ from typing import Literal
 import streamlit as st
 
 from dashboard.palette import Palette, palette
+from pipeline.fleet import words
 
 NARROW_PIXELS = 640  # below this Streamlit stacks columns; charts and lists follow suit
 ONE_LINE, TWO_LINES = 35, 66  # pixels of a table row; above 64 Streamlit wraps the text of a cell
@@ -60,6 +61,11 @@ def theme() -> str:
 def main_button() -> Literal["primary", "secondary"]:
     """The type of a page's main button: Streamlit writes white on the first colour, which dark cannot carry (AA)."""
     return "secondary" if theme() == "dark" else "primary"
+
+
+def day_format() -> Literal["DD/MM/YYYY", "MM/DD/YYYY"]:
+    """How a box for a day is written, in the order of the club's locale."""
+    return "MM/DD/YYYY" if words.is_month_first() else "DD/MM/YYYY"
 
 
 def table_height(count_rows: int, row_height: int, at_most: int) -> int:

@@ -43,12 +43,10 @@ def show_upload() -> None:
         with st.expander(f"Look at {words.count(len(taken), 'file')} before loading"):
             for file in taken:
                 show_glance(glance(file))
-    if st.button("Load these files", icon=":material/upload_file:"):
-        if taken:
-            st.session_state[REPORT] = load(taken)
-            st.session_state[ROUND] = st.session_state.get(ROUND, 0) + 1  # an empty box for the next files
-            st.rerun()
-        st.warning("No file was chosen. Drop one or several CSV files into the box, then press the button again.")
+    if st.button("Load these files", icon=":material/upload_file:", disabled=not taken):
+        st.session_state[REPORT] = load(taken)
+        st.session_state[ROUND] = st.session_state.get(ROUND, 0) + 1  # an empty box for the next files
+        st.rerun()
     if REPORT in st.session_state:
         show_report(st.session_state[REPORT])
 
@@ -175,7 +173,8 @@ def show_template(resource: Resource) -> None:
             type="tertiary",
             on_click="ignore",
         )
-        st.caption(("" if resource.is_optional else "**Needed.** ") + resource.description)
+        needed = "" if resource.is_optional else "**Needed.** "
+        st.caption(needed + words.plain(resource.description.replace("`", "")))
 
 
 @st.cache_data(max_entries=1, show_spinner=False)

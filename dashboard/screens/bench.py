@@ -10,7 +10,8 @@ from collections.abc import Callable
 import streamlit as st
 
 from dashboard import address, bench_charts, bench_data, charts, data, door, screen
-from dashboard.entry import Refused, take_back
+from dashboard.drawing import drawn
+from dashboard.entry import Entered, Refused, show_done
 from pipeline.fleet import words
 from pipeline.fleet.bench.plan import BenchPlan
 from pipeline.fleet.frames.bench import BenchPage, Card, plan_line, pull_kg, pull_limits
@@ -20,7 +21,7 @@ from pipeline.store import StoreError
 from pipeline.store.report import LoadReport
 
 PAGE, FILTERS = "Bench", ("stringer",)
-DONE, FAILED, CONFIRM = "bench done", "bench failed", "bench to confirm"
+DONE, CONFIRM = "bench done", "bench to confirm"
 COUNT_SHOWN, COUNT_LATE = 12, 6
 PDF, ICS = "application/pdf", "text/calendar"
 
@@ -35,7 +36,7 @@ def show() -> None:
     st.caption(shown.club.byline)
     if not is_new:
         st.markdown(words.plain(shown.sentence))
-    show_done()
+    show_done(DONE)
     stringer = choose_stringer()
     show_tickets(shown, stringer)
     if is_new:
@@ -54,23 +55,6 @@ def choose_stringer() -> str | None:
     return (
         address.chosen_of(st.container(width=260), "At the bench", names, "stringer", "As planned") if names else None
     )
-
-
-def show_done() -> None:
-    """What the last tap did, with its way back; or why it did nothing."""
-    failed = st.session_state.pop(FAILED, None)
-    if failed:
-        st.error(words.plain(failed), icon=":material/error:")
-    done = st.session_state.get(DONE)
-    if done is None:
-        return
-    with st.container(horizontal=True, vertical_alignment="center", horizontal_alignment="distribute"):
-        st.success(words.plain(done["text"]), icon=":material/check:")
-        if done["entry_id"] is not None and st.button("Undo", key=f"undo {done['entry_id']}", icon=":material/undo:"):
-            told = take_back(done["entry_id"])
-            text = told.sentence if isinstance(told, Refused) else f"Taken back: {words.sentence(told)}"
-            st.session_state[DONE] = {"text": text, "entry_id": None}
-            st.rerun()
 
 
 def show_tickets(shown: BenchPage, stringer: str | None) -> None:
@@ -213,9 +197,9 @@ def attempt(text: str, act: Callable[[], LoadReport], card: Card, changes_rankin
         st.session_state[CONFIRM] = card.job_id
         return
     except StoreError as error:
-        st.session_state[FAILED] = words.sentence(str(error))
+        st.session_state[DONE] = Refused(words.sentence(str(error)))
         return
-    st.session_state[DONE] = {"text": text, "entry_id": report.entry_id}
+    st.session_state[DONE] = Entered(report.entry_id, text)
 
 
 def show_plan(shown: BenchPage) -> None:
@@ -236,7 +220,11 @@ def show_plan(shown: BenchPage) -> None:
     for note in shown.notes:
         st.caption(words.plain(note))
     st.plotly_chart(
-        bench_charts.bench_days(shown.days, screen.colours(), screen.is_narrow()),
+        drawn(
+            "bench-days",
+            lambda: bench_charts.bench_days(shown.days, screen.colours(), screen.is_narrow()),
+            tuple(shown.days.itertuples(index=False, name=None)),
+        ),
         theme=None,
         config=charts.CONFIG,
         key="bench-days",

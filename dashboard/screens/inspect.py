@@ -10,10 +10,11 @@ from typing import Any
 
 import streamlit as st
 
-from dashboard import address, data, screen
+from dashboard import data, screen
 from dashboard.entry import Refused, take_back
 from dashboard.grade_sheet import show_grade_sheet
 from dashboard.looking import CHANGED, OPEN, REFUSED, forget, save
+from dashboard.which_racket import which_racket
 from pipeline.fleet import words
 
 PAGE, RACKET_PAGE = "screens/inspect.py", "screens/racket.py"
@@ -32,14 +33,16 @@ def show() -> None:
         show_changed(changed, names)
         return
     head = st.container()
-    chosen = address.picked_of(names, "racket")
+    chosen = which_racket(
+        names, head, "Check the number on the label, or choose the racket here. Nothing is graded until you do."
+    )
+    if chosen is None:
+        return
     page = data.inspect(chosen)
     if page is None:
         st.error(f"{words.plain(chosen)} is no longer on file. Choose another racket.")
         return
     with head:
-        if asked is not None and asked not in names:
-            st.warning(f"There is no racket {words.plain(asked)} on file. Check the number on the label.")
         st.title(page.title, anchor=False)
         st.caption(page.byline)
     if not page.can_be_looked_at:

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import streamlit as st
 
-from dashboard import address, charts, data, screen
+from dashboard import charts, data, screen
 from dashboard.chart_breakdown import moved_date_figure
 from dashboard.drawing import drawn
 from dashboard.string_bed import string_bed_svg
+from dashboard.which_racket import which_racket
 from pipeline.fleet import frames, words
 
 INSPECT_PAGE = "screens/inspect.py"
@@ -23,19 +24,17 @@ def show() -> None:
         st.title("There is no racket on file", anchor=False)
         st.markdown("Load rackets.csv and restrings.csv on the page Records.")
         return
-    asked = st.query_params.get("racket")
-    chosen = address.picked_of(names, "racket")
     head = st.container()
+    chosen = which_racket(
+        names, head, "Check the number, choose another here, or write the racket down on the page Write down."
+    )
+    if chosen is None:
+        return
     page = data.racket(chosen)
     if page is None:
         st.error(f"{words.plain(chosen)} is no longer on file. Choose another racket.")
         return
     with head:
-        if asked is not None and asked not in names:
-            st.warning(
-                f"There is no racket {words.plain(asked)} on file, so {words.plain(chosen)} is shown. "
-                "Check the number, or add it to rackets.csv."
-            )
         st.title(page.title, anchor=False)
         st.caption(page.byline)
         if page.why:
@@ -50,15 +49,15 @@ def show() -> None:
 def show_bed(page: frames.Racket) -> None:
     """Both curves, beside them what moved the date; under them the drawn bed and where it stands."""
     narrow = screen.is_narrow()
-    if page.moved is None:
+    left, right = (st.container(), st.container()) if narrow else st.columns([1.75, 1], gap="large")
+    with left:
         show_curves(page)
+    if page.moved is None:  # nothing left to explain: the bed itself stands beside its curves
+        picture, numbers = right, right
     else:
-        left, right = (st.container(), st.container()) if narrow else st.columns([1.75, 1], gap="large")
-        with left:
-            show_curves(page)
         with right:
             show_moved(page.moved, page.racket_id)
-    picture, numbers = (st.container(), st.container()) if narrow else st.columns([1, 2.6], gap="large")
+        picture, numbers = (st.container(), st.container()) if narrow else st.columns([1, 2.6], gap="large")
     with picture:
         show_picture(page.picture)
     with numbers:
@@ -142,6 +141,7 @@ def show_history(page: frames.Racket) -> None:
             st.dataframe(
                 page.sessions,
                 hide_index=True,
+                column_order=["Played", "What", "Minutes on it"] if screen.is_narrow() else None,
                 height=screen.table_height(len(page.sessions), screen.ONE_LINE, at_most=10),
                 column_config={"Played": dates},
                 placeholder="",
@@ -151,12 +151,16 @@ def show_history(page: frames.Racket) -> None:
         if page.inspections.empty:
             st.caption("Nobody has looked at this racket yet. Grade it at the next hand-over.")
         else:
-            st.caption("Newest first, earlier beds included.")
+            st.caption("Newest first, earlier beds included. An empty cell was not graded.")
             st.dataframe(
                 page.inspections.drop(columns="is_this_bed"),
                 height=screen.table_height(len(page.inspections), screen.ONE_LINE, at_most=10),
                 hide_index=True,
-                column_config={"Looked at": dates},
+                column_config={
+                    "Looked at": st.column_config.DateColumn(format="ddd D MMM", width=92),
+                    **dict.fromkeys(("Fraying", "Notching", "Lost feel"), st.column_config.TextColumn(width=78)),
+                    "Strings out of line": st.column_config.TextColumn("Out of line", width=78),
+                },
                 placeholder="",
             )
     st.header("Earlier beds", anchor=False)
@@ -168,6 +172,8 @@ def show_history(page: frames.Racket) -> None:
     st.dataframe(
         page.earlier_beds.drop(columns="cause"),
         hide_index=True,
+        height=screen.table_height(len(page.earlier_beds), screen.ONE_LINE, at_most=12),
+        column_order=["Strung", "Hours played", "Why", "String"] if screen.is_narrow() else None,
         column_config={
             "Strung": with_year,
             "Came out": with_year,

@@ -8,6 +8,8 @@ from __future__ import annotations
 import streamlit as st
 
 from dashboard import data, screen
+from dashboard.calendar_upload import DONE as CALENDAR_DONE
+from dashboard.calendar_upload import show_calendar_upload
 from dashboard.mend import show_mend
 from dashboard.own_sheet import show_own_sheet
 from dashboard.upload import show_places, show_templates, show_upload
@@ -22,6 +24,8 @@ def show() -> None:
     show_upload()
     with st.expander("A sheet of your own, with other headings"):
         show_own_sheet()
+    with st.expander("A calendar of another program (.ics)", expanded=CALENDAR_DONE in st.session_state):
+        show_calendar_upload()
     st.header("Rows to mend", anchor=False)
     if page.rejects.table.empty:
         st.caption("No row is waiting to be mended.")

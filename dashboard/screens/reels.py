@@ -5,13 +5,15 @@ In: the frame `reels`. Out: the page; rows of stock.csv and orders.csv from its 
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from dashboard import charts, data, reel_charts, screen
 from dashboard.drawing import drawn
-from dashboard.entry import Entered, Refused, enter, take_back
+from dashboard.entry import enter, show_done
 from pipeline.fleet import frames, words
 from pipeline.store import FreshId
 
@@ -27,7 +29,7 @@ def show() -> None:
     st.title(words.plain(page.title), anchor=False)
     st.caption(page.club.byline)
     st.markdown(words.plain(page.sentence))
-    show_done()
+    show_done(DONE, is_field_told=True)
     st.download_button(
         "Order list and budget (XLSX)",
         data=page.sheet,
@@ -151,14 +153,14 @@ def forms(page: frames.ReelsPage) -> None:
     with tabs[0], st.form("count", border=False):
         left, right = st.columns(2)
         string_id = left.selectbox("String", list(names), format_func=names.__getitem__, key="count string")
-        counted_on = right.date_input("Counted on", value=data.load_day(), max_value=data.load_day(), key="count day")
+        counted_on = day_box(right, "Counted on", "count day")
         st.caption("Metres, or whole reels and the restrings left on the open one.")
         left, middle, right = st.columns(3)
         metres = left.number_input("Metres", min_value=0.0, value=None, step=1.0, key="count metres")
         reels = middle.number_input("Whole reels", min_value=0, value=None, step=1, key="count reels")
         jobs = right.number_input("Restrings left", min_value=0, value=None, step=1, key="count jobs")
         if st.form_submit_button("Save the count", type=screen.main_button()):
-            row = {
+            row: dict[str, Any] = {
                 "counted_on": counted_on, "string_id": string_id, "metres": metres, "reels": reels, "jobs_left": jobs,
             }  # fmt: skip
             save("stock", row, f"Written down: a count of {names[string_id]}.")
@@ -167,10 +169,10 @@ def forms(page: frames.ReelsPage) -> None:
         proposed = page.proposed.get(string_id, (None, None))
         with st.form("order", border=False):
             left, right = st.columns(2)
-            ordered_on = left.date_input(
-                "Ordered on", value=data.load_day(), max_value=data.load_day(), key="order day"
+            ordered_on = day_box(left, "Ordered on", "order day")
+            expected_on = right.date_input(
+                "Should arrive", value=None, key="order expected", format=screen.day_format()
             )
-            expected_on = right.date_input("Should arrive", value=None, key="order expected")
             metres = left.number_input(
                 "Metres", min_value=0.5, value=proposed[0], step=1.0, key=f"order metres {string_id}"
             )
@@ -196,34 +198,21 @@ def forms(page: frames.ReelsPage) -> None:
             order_id = st.selectbox(
                 "Order", list(page.open_order_names), format_func=page.open_order_names.__getitem__, key="received"
             )
-            day = st.date_input("Came on", value=data.load_day(), max_value=data.load_day(), key="received day")
+            day = day_box(st.container(), "Came on", "received day")
             if st.form_submit_button("Put it on the shelf", type=screen.main_button()):
                 save("orders", {"order_id": order_id, "received_on": day}, f"Written down: {order_id} has come.")
+
+
+def day_box(place: DeltaGenerator, label: str, key: str) -> date | None:
+    """A box for a day up to today."""
+    until = data.load_day()
+    return place.date_input(label, value=until, max_value=until, key=key, format=screen.day_format())
 
 
 def save(resource: str, row: dict[str, Any], what: str) -> None:
     """Write one row and draw the page anew with what came of it."""
     st.session_state[DONE] = enter({resource: [row]}, what)
     st.rerun()
-
-
-def show_done() -> None:
-    """What the last form did, with the way back."""
-    done = st.session_state.get(DONE)
-    if isinstance(done, Refused):
-        told = " ".join(done.at_field.values())
-        st.error(words.plain(f"{done.sentence} {told}".strip()), icon=":material/error:")
-        st.session_state.pop(DONE)
-    elif isinstance(done, Entered):
-        with st.container(horizontal=True, vertical_alignment="center"):
-            st.success(words.plain(done.sentence), icon=":material/check:")
-            if st.button("Undo"):
-                answer = take_back(done.entry_id)
-                if isinstance(answer, Refused):
-                    st.session_state[DONE] = answer
-                else:
-                    st.session_state.pop(DONE)
-                st.rerun()
 
 
 show()

@@ -30,18 +30,26 @@ def show() -> None:
             st.markdown(page.lead)
         if page.whole_week:
             st.markdown(page.whole_week)
-    show_overview(page, filters)
+    narrow = screen.is_narrow()
+    if not narrow:
+        show_overview(page, filters)
     st.header("In order of urgency", anchor=False)
     actions = st.container()
     ticked: list[str] = []
     if page.table.empty:
         st.info(nothing_listed(page, filters), icon=":material/check:")
-    elif screen.is_narrow():
+    elif narrow:
         ticked = show_list(page)
     else:
         ticked = show_table(page, filters)
     with actions:
         show_hand_in(page, ticked)
+    if narrow:  # a thumb comes to the list first
+        if not page.calendar.empty:
+            show_calendar(page, filters)
+        show_events(page)
+    if not page.looks.empty:
+        show_looks(page)
     if not page.ready.empty:
         with st.expander("Match-ready, player by player"):
             show_ready(page)
@@ -82,13 +90,11 @@ def nothing_listed(page: frames.ThisWeek, filters: frames.Filters) -> str:
 
 
 def show_overview(page: frames.ThisWeek, filters: frames.Filters) -> None:
-    """The calendar and what to look at first, with the next events beside them."""
-    left, right = (st.container(), st.container()) if screen.is_narrow() else st.columns([2.75, 1], gap="large")
+    """The calendar, and the next events beside it."""
+    left, right = st.columns([2.75, 1], gap="large")
     with left:
         if not page.calendar.empty:
             show_calendar(page, filters)
-        if not page.looks.empty:
-            show_looks(page)
     with right:
         show_events(page)
 
@@ -141,7 +147,10 @@ def show_events(page: frames.ThisWeek) -> None:
         st.caption("No event in the next four weeks is on file. Load calendar.csv to see them here.")
         return
     if not page.ready.empty:
-        st.caption("Rackets likely to last, of those needed, and the chance that enough do.")
+        st.caption(
+            "Rackets likely to last, of those needed, and the chance that enough do: "
+            "▲ under 50\u00a0%, ○ up to 80\u00a0%."
+        )
     for event in page.events.head(5).to_dict("records"):
         with st.container(gap=None):
             st.markdown(f"**{words.plain(event['label'])}**")

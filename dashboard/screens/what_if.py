@@ -9,14 +9,24 @@ import streamlit as st
 
 from dashboard import change_chart, charts, data, screen
 from dashboard.drawing import drawn
+from dashboard.telling import show_error
 from pipeline.fleet import frames, words
-from pipeline.fleet.frames.what_if import AFTER_HOURS, AS_NOW, AT_LIFE, BEFORE_EVENTS, POLICIES
+from pipeline.fleet.frames.what_if import (
+    AFTER_HOURS,
+    AS_NOW,
+    AT_LIFE,
+    BEFORE_EVENTS,
+    POLICIES,
+    USUAL_LIFE_PERCENT,
+    USUAL_MATCH_COST,
+    USUAL_WEEKS,
+)
 from pipeline.store import StoreError
 
 ASKED = "what if asked"
 AMOUNTS = {
     AFTER_HOURS: ("Hours of play", 0.5, 500.0, 12.0, 1.0),
-    AT_LIFE: ("Part of its life, %", 10.0, 300.0, 90.0, 5.0),
+    AT_LIFE: ("Part of its life, %", 10.0, 300.0, USUAL_LIFE_PERCENT, 5.0),
     BEFORE_EVENTS: ("Once this part of its life is used, %", 0.0, 300.0, 50.0, 5.0),
 }
 
@@ -25,44 +35,46 @@ def show() -> None:
     """The whole page."""
     page = data.what_if_page()
     head, answer = st.container(), st.container()
-    if not page.whose or not page.strings:
+    if page.usual is None or not page.strings:
         with head:
             st.title("There is nothing to compare yet", anchor=False)
             st.caption(page.club.byline)
             st.info("Load rackets.csv, strings.csv and restrings.csv on the page Records first.")
         return
     with st.container(border=True):
-        form(page)
-    asked = st.session_state.get(ASKED)
-    told = None
-    if asked is not None:
-        try:
-            with answer, st.spinner("Playing both ways through the coming weeks"):
-                told = data.what_if_told(asked)
-        except StoreError as error:
-            with head:
-                st.error(words.plain(words.sentence(str(error))), icon=":material/error:")
+        form(page, page.usual)
+    asked = st.session_state.get(ASKED, page.usual)
     with head:
-        st.title(words.plain(page.title if told is None else told.title), anchor=False)
+        title = st.empty()
+        title.title(page.title, anchor=False)
         st.caption(page.club.byline)
-    with answer:
-        if told is None or asked is None:
+    try:
+        with answer, st.spinner("Playing both ways through the coming weeks"):
+            told = data.what_if_told(asked)
+    except StoreError as error:
+        with answer:
+            show_error(error)
             st.markdown(page.intro)
-        else:
-            show_answer(told, asked)
+        return
+    title.title(words.plain(told.title), anchor=False)
+    with answer:
+        show_answer(told, asked)
+        st.header("Ask another", anchor=False)
+        st.caption(page.intro)
 
 
-def form(page: frames.WhatIfPage) -> None:
+def form(page: frames.WhatIfPage, usual: frames.Asked) -> None:
     """Whose, and what would be different."""
     # outside the form, since what it asks for next depends on it
     policy = st.segmented_control(
-        "When are strings cut out?", POLICIES, default=AS_NOW, key="what if policy", persist_state="session"
+        "When are strings cut out?", POLICIES, default=usual.policy, key="what if policy", persist_state="session"
     )
     policy = policy or AS_NOW
     with st.form("what if", border=False):
         left, right = st.columns(2, gap="medium")
         with left:
-            whose = st.selectbox("Whose rackets?", list(page.whose), format_func=page.whose.__getitem__)
+            whose = st.selectbox("Whose rackets?", list(page.whose), list(page.whose).index(usual.whose),
+                                 format_func=page.whose.__getitem__)  # fmt: skip
             mains = st.selectbox(
                 "String of the mains",
                 [None, *page.strings],
@@ -79,10 +91,14 @@ def form(page: frames.WhatIfPage) -> None:
             )
             amount = 0.0
             if policy in AMOUNTS:
-                label, low, high, usual, step = AMOUNTS[policy]
-                amount = st.number_input(label, low, high, value=usual, step=step, key=f"what if {policy}")
-            weeks = st.number_input("Weeks ahead", 4, 52, value=26, step=1)
-            cost = st.number_input("A break in a match costs as much as so many restrings", 0.0, 100.0, 5.0, 1.0)
+                label, low, high, common, step = AMOUNTS[policy]
+                amount = st.number_input(
+                    label, low, high, value=common, step=step, format="%g", key=f"what if {policy}"
+                )
+            weeks = st.number_input("Weeks ahead", 4, 52, value=USUAL_WEEKS, step=1)
+            cost = st.number_input(
+                "A break in a match costs as much as so many restrings", 0.0, 100.0, USUAL_MATCH_COST, 1.0, "%g"
+            )
         if st.form_submit_button("Work it out", type=screen.main_button()):
             st.session_state[ASKED] = frames.Asked(whose, mains, crosses, gauge, policy, amount, int(weeks), cost)
 
@@ -106,7 +122,7 @@ def show_answer(told: frames.Told, asked: frames.Asked) -> None:
         )
         st.caption("The bar is the band of the change: four of five futures lie inside it.")
     with right:
-        columns = ["", "As now", "Then", "Band"] if narrow else None
+        columns = ["Measure", "As now", "Then", "Band"] if narrow else None
         st.dataframe(told.table, hide_index=True, column_order=columns)
 
 

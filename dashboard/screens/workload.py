@@ -5,6 +5,8 @@ In: the frame `workload`. Out: the page.
 
 from __future__ import annotations
 
+from typing import Any
+
 import streamlit as st
 
 from dashboard import charts, data, screen
@@ -44,15 +46,23 @@ def show() -> None:
         if not page.has_bench_hours:
             st.caption("No bench hours are on file. Load bench.csv to see whether the work fits.")
     columns = ["Week from", "Restrings, likely", "Band", "Does it fit?"] if narrow else None
-    dates = {"Week from": st.column_config.DateColumn(format="ddd D MMM")}
+    column = st.column_config
+    shown: dict[str, Any] = {"Week from": column.DateColumn(format="ddd D MMM", width=96 if narrow else None)}
+    if narrow:
+        shown |= {
+            "Restrings, likely": column.NumberColumn("Likely", width=58),
+            "Band": column.TextColumn(width=72),
+            "Does it fit?": column.TextColumn(width=128),
+        }
     st.header("Week by week", anchor=False)
-    st.dataframe(page.table, hide_index=True, column_order=columns, column_config=dates, placeholder="")
+    st.dataframe(page.table, hide_index=True, column_order=columns, column_config=shown, placeholder="")
     st.header("By string", anchor=False)
     if page.strings.empty:
         st.caption("No string is named in the forecast yet.")
     else:
         st.caption("All the weeks together. “Allow for” adds up each week's upper end, so it is on the safe side.")
-        st.dataframe(page.strings, hide_index=True)
+        of_string = ["String", "Metres, likely", "Metres, allow for"] if narrow else None
+        st.dataframe(page.strings, hide_index=True, column_order=of_string, placeholder="")
 
 
 show()

@@ -11,7 +11,7 @@ from typing import Any
 import streamlit as st
 
 from dashboard import address, data, screen
-from dashboard.entry import Entered, Refused, enter, take_back
+from dashboard.entry import Entered, Refused, enter, show_done
 from dashboard.forms import held, key_of, show_form, start_anew
 from dashboard.put_right import show_put_right
 from pipeline.fleet import words
@@ -20,7 +20,7 @@ from pipeline.store import FreshId
 
 PAGE = "Write down"
 SQUAD, SHEET, RIGHT = "squad-practice", "inspection-sheet", "put-right"
-DONE, REFUSED = "last entry", "refused entry"
+DONE = "last entry"
 
 
 def show() -> None:
@@ -30,7 +30,7 @@ def show() -> None:
     st.caption("The ranking follows as soon as it is saved. Everything can be put right or taken back.")
     what = address.pill_of(forms.offered(SQUAD, SHEET, RIGHT), "what", "What to write down", as_list=screen.is_narrow())
     address.keep(PAGE, ("what",))
-    show_done()
+    show_done(DONE)
     if what == RIGHT:
         show_put_right()
     elif what == SQUAD:
@@ -41,29 +41,9 @@ def show() -> None:
         show_entry(what, data.known())
 
 
-def show_done() -> None:
-    """What the last entry did, with the way to take it back; or why it was refused."""
-    refused: Refused | None = st.session_state.get(REFUSED)
-    if refused is not None:
-        st.error(words.plain(refused.sentence), icon=":material/error:")
-    done: Entered | None = st.session_state.get(DONE)
-    if done is None:
-        return
-    with st.container(horizontal=True, vertical_alignment="center"):
-        st.success(words.plain(done.sentence), icon=":material/check:")
-        if st.button("Take it back", icon=":material/undo:"):
-            told = take_back(done.entry_id)
-            st.session_state[DONE] = None
-            st.session_state[REFUSED] = told if isinstance(told, Refused) else None
-            st.rerun()
-    for question in done.questions:
-        st.warning(words.plain(question), icon=":material/help:")
-
-
 def keep(form_name: str, done: Entered | Refused) -> None:
     """Show what came of it; empty boxes after a saved entry."""
-    st.session_state[DONE] = done if isinstance(done, Entered) else None
-    st.session_state[REFUSED] = done if isinstance(done, Refused) else None
+    st.session_state[DONE] = done
     if isinstance(done, Entered):
         start_anew(form_name)
     st.rerun()
@@ -71,8 +51,8 @@ def keep(form_name: str, done: Entered | Refused) -> None:
 
 def at_field() -> dict[str, str]:
     """The contract's sentences by column; those of no box of this form are said at the top."""
-    refused: Refused | None = st.session_state.get(REFUSED)
-    return dict(refused.at_field) if refused is not None else {}
+    refused = st.session_state.get(DONE)
+    return dict(refused.at_field) if isinstance(refused, Refused) else {}
 
 
 def show_entry(name: str, known: forms.Known) -> None:
@@ -108,6 +88,7 @@ def show_squad_practice(known: forms.Known) -> None:
     show_elsewhere(form)
     squad = values["squad"]
     if not squad:
+        st.caption("Choose the squad: its register opens here, with everybody ticked.")
         return
     players = list(known.squad_players.get(squad, ()))
     there = st.pills(
@@ -128,7 +109,9 @@ def show_inspection_sheet(known: forms.Known) -> None:
     """A paper sheet typed back: one line a racket, as it was filled in at court side."""
     left, right = st.columns(2, gap="medium")
     squad = left.selectbox("Squad", known.squads, index=None, placeholder="All squads", key=key_of(SHEET, "squad"))
-    looked_on = right.date_input("Looked at on", data.today(), key=key_of(SHEET, "inspected_on"))
+    looked_on = right.date_input(
+        "Looked at on", data.today(), key=key_of(SHEET, "inspected_on"), format=screen.day_format()
+    )
     grid = writing.inspection_grid(known, squad)
     if grid.empty:
         st.info("No racket is held by a player of this squad. Write down who has which racket first.")
@@ -159,7 +142,7 @@ def show_inspection_sheet(known: forms.Known) -> None:
     for message in at_field().values():
         st.markdown(f":red[:material/error: {words.plain(message)}]")
     count = writing.count_filled(filled)
-    label = f"Save {words.count(count, 'look')}"
+    label = f"Save {words.count(count, 'look')}" if count else "Save the looks"
     if st.button(label, type=screen.main_button(), icon=":material/check:", disabled=not count):
         rows = writing.grid_rows(filled, looked_on.isoformat())
         looks = [{"inspection_id": FreshId("inspections", "I"), **row} for row in rows]

@@ -13,6 +13,7 @@ import socket
 from pathlib import Path
 
 from pipeline.store.errors import StoreError
+from pipeline.store.whole_files import write_whole
 
 ALONE, PASSCODE, LOG_IN = "alone", "passcode", "log-in"
 LOOPBACK = "127.0.0.1"
@@ -87,10 +88,8 @@ def note_address(folder: Path, url: str) -> None:
 
     Raises where the folder cannot be written to.
     """
-    fresh = folder / f"{SERVED_NAME}.new"
     try:
-        fresh.write_text(url + "\n", encoding="ascii")
-        fresh.replace(folder / SERVED_NAME)
+        write_whole(folder / SERVED_NAME, url + "\n")
     except OSError as error:
         raise StoreError(
             f"{folder} cannot be written to ({error.strerror or error}), so labels would not know the address: "

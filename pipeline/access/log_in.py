@@ -10,7 +10,6 @@ says only who somebody is: the list is read again on every run of a page, so who
 from __future__ import annotations
 
 import json
-import os
 import secrets
 import tomllib
 from collections.abc import Mapping
@@ -20,6 +19,7 @@ from urllib.parse import urlsplit
 from pipeline.access.listening import is_loopback
 from pipeline.store.errors import StoreError
 from pipeline.store.people import Person
+from pipeline.store.whole_files import write_whole
 
 SECRETS_NAME = "secrets.toml"
 CALLBACK = "/oauth2callback"
@@ -73,12 +73,8 @@ def set_up(folder: Path, provider: str, client_id: str, client_secret: str, addr
     # a TOML basic string is a JSON string, as long as nothing beyond ASCII is escaped in pairs
     lines = [f"{name} = {json.dumps(value, ensure_ascii=False)}" for name, value in values.items()]
     text = "# Made by racket-fleet log-in. Secret: do not copy, mail or publish.\n[auth]\n" + "\n".join(lines) + "\n"
-    fresh = folder / f"{SECRETS_NAME}.new"
     try:
-        fresh.unlink(missing_ok=True)
-        with os.fdopen(os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="utf-8") as out:
-            out.write(text)
-        fresh.replace(path)
+        write_whole(path, text, is_private=True)
     except OSError as error:
         raise StoreError(
             f"{folder} cannot be written to ({error.strerror or error}): check its permissions."

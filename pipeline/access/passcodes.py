@@ -12,7 +12,6 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
-import os
 import re
 import secrets
 from collections.abc import Iterator
@@ -29,6 +28,7 @@ from filelock import FileLock, Timeout
 from pipeline.access import tries
 from pipeline.store.errors import StoreBusyError, StoreError
 from pipeline.store.people import ROLES, Person
+from pipeline.store.whole_files import write_whole
 
 BOOK_NAME, LOCK_NAME = "door.json", "door.lock"
 ALPHABET = "23456789abcdefghjkmnpqrstuvwxyz"  # no 0 1 i l o
@@ -98,13 +98,7 @@ def _write(folder: Path, book: _Book) -> None:
         "sign_ins": {token: asdict(sign_in) for token, sign_in in book.sign_ins.items()},
         "tries": tries.as_rows(book.tries),
     }
-    fresh = folder / f"{BOOK_NAME}.new"
-    handle = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-    with os.fdopen(handle, "w", encoding="utf-8") as text:
-        json.dump(rows, text)
-        text.flush()
-        os.fsync(text.fileno())
-    fresh.replace(folder / BOOK_NAME)
+    write_whole(folder / BOOK_NAME, json.dumps(rows), is_private=True)
 
 
 @contextlib.contextmanager

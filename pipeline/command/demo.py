@@ -47,16 +47,26 @@ def _empty(folder: Path) -> None:
     if inside and not (folder / MARK).exists():
         raise StoreError(f"{folder} is there and is no demo club: name another folder with --store.")
     for path in inside:
-        if path.is_file():
+        if path.is_file() and path.name != MARK:
             path.unlink()
+
+
+def empty_demo(folder: Path) -> Store:
+    """A demo club without records, in place of an earlier one; raises where the folder holds anything else.
+
+    The mark is there from first to last, so a process killed in between leaves a folder that the next demo takes.
+    """
+    _empty(folder)
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / MARK).write_text(MARK_TEXT, encoding="utf-8")
+    store = Store(folder)
+    store.create(name=CLUB_NAME)
+    return store
 
 
 def fresh_demo(folder: Path, progress: Callable[[], AbstractContextManager[Progress]]) -> Store:
     """Load the sample academy into `folder`, which is emptied first if it holds an earlier demo."""
-    _empty(folder)
-    store = Store(folder)
-    store.create(name=CLUB_NAME)
-    (folder / MARK).write_text(MARK_TEXT, encoding="utf-8")
+    store = empty_demo(folder)
     with as_file(files("sample_data")) as samples:
         last_day = last_recorded_day(samples, load_contract())
         today = datetime.now(UTC).date()

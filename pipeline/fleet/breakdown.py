@@ -44,12 +44,17 @@ STEPS = {
     "lasted": "it has lasted so far",
     "look": "the inspections",
 }
+# the play of the beds that are in by what it was like; one pass over the sessions, however many beds came before
 _PLAYED = """
-select b.bed_row - 1 as bed, p.spin, p.level, p.surface, p.effective_hours as hours
-from bed_play as p
-join beds as b using (bed_id)
-where p.bed_id in (select bed_id from rackets_now)
-order by bed, p.day, p.activity, p.intensity, p.surface, p.spin, p.level
+select x.bed_row - 1 as bed, coalesce(s.spin, 'moderate') as spin, coalesce(s.level, 'regional') as level, s.surface,
+       exact_sum(s.effective_hours * x.share) as hours
+from session_beds as x
+join rackets_now as r on r.bed_id = x.bed_id
+join beds as b on b.bed_id = r.bed_id
+join sessions_described as s using (session_row)
+where s.played_on <= b.last_day
+group by all
+order by all
 """
 COLUMNS = ("racket_id", "limit", "step", "label", "hours", "order")
 

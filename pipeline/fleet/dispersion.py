@@ -20,6 +20,7 @@ PRIOR_DISPERSION = 1.7
 # beds alone scatter less than this out of sample, whatever the past weeks say (trial clubs)
 MIN_DISPERSION = 1.4
 MAX_DISPERSION = 4.0
+MOST_OF_A_WEEK = 6.0
 
 
 def expected_by_day(h: History, learned: Learned, n_days: int) -> np.ndarray:
@@ -59,7 +60,8 @@ def dispersion(h: History, learned: Learned, strung_days_ago: np.ndarray, delay_
         return PRIOR_DISPERSION
     # the level is the forecast's own matter: compare with the mean brought to the jobs' level
     expected = expected * jobs[told].sum() / max(expected[told].sum(), 1e-9)
-    chi2 = float((((jobs - expected) ** 2) / np.maximum(expected, 1.0))[told].sum())
+    # a week without a stringer, and the one that makes up for it, are not how weeks usually scatter
+    chi2 = float(np.minimum((jobs - expected) ** 2 / np.maximum(expected, 1.0), MOST_OF_A_WEEK)[told].sum())
     weeks = float(told.sum())
     return float(
         np.clip((chi2 + PRIOR_WEEKS * PRIOR_DISPERSION) / (weeks + PRIOR_WEEKS), MIN_DISPERSION, MAX_DISPERSION)

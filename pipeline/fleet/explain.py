@@ -5,7 +5,8 @@ In: one racket's row of the ranking. Out: a plain sentence without a full stop, 
 
 from __future__ import annotations
 
-import pandas as pd
+from collections.abc import Hashable, Mapping
+from typing import Any
 
 from pipeline.fleet.words import as_date, is_missing
 from pipeline.fleet.words import day as short_day
@@ -31,7 +32,7 @@ def string_words(mains_material: object, crosses_material: object, gauge_mm: obj
     return f"{gauge}{mains}"
 
 
-def why(row: pd.Series) -> str:
+def why(row: Mapping[Hashable, Any]) -> str:
     """The sentence for one row. Columns used: status, strung_on, hours_played, spin, materials, gauge, life used,
     due_on, days_left_p50, limit_first, handed_in_on, ended_on, reason, look."""
     if row["status"] == "no_bed":

@@ -15,12 +15,12 @@ from datetime import date, timedelta
 import numpy as np
 import pandas as pd
 
+from pipeline.fleet.bench_days import AHEAD_DAYS, LEAST_OF_USUAL, BenchDays, bench_days
+
 LONGEST_DAYS = 21
 LEAST_DELAYS = 5
-AHEAD_DAYS = 210
 PRIOR_JOBS_CLOSED = 3.0
-# a weekday with less than this part of a day's usual work is no bench day
-LEAST_OF_USUAL = 0.3
+KEEPS_CLOSED = 0.5
 WEAR = ("breaks", "goes_dead", "mishit", "unknown")
 
 
@@ -28,7 +28,8 @@ WEAR = ("breaks", "goes_dead", "mishit", "unknown")
 class HandOver:
     """after_wear, after_other: (n,) days from the recorded end of a bed to its restring, by what ended it. unseen: (k,)
     days that a worn-out bed lies in the bag before that. keeps_closed: (AHEAD_DAYS,) chance that no string is put in on
-    that day though its turn has come. open_from: (AHEAD_DAYS,) first day from then on with a bench.
+    that day though its turn has come. open_from: (AHEAD_DAYS,) first day from then on with a bench. bench: on which
+    days the club strings (none: any day).
     """
 
     after_wear: np.ndarray
@@ -36,20 +37,58 @@ class HandOver:
     unseen: np.ndarray
     keeps_closed: np.ndarray
     open_from: np.ndarray
+    bench: BenchDays | None = None
 
     def restrung(self, end: np.ndarray, is_other: np.ndarray, rng: np.random.Generator) -> np.ndarray:
         """(m,) days of the restring of beds that end on these days (finite), drawn."""
-        wear = _picked(self.after_wear, len(end), rng) + _picked(self.unseen, len(end), rng)
-        lag = np.where(is_other, _picked(self.after_other, len(end), rng), wear)
-        return self.past_closed_days(np.floor(end) + lag, rng.random(len(end)))
+        if self.bench is None:
+            wear = _picked(self.after_wear, len(end), rng) + _picked(self.unseen, len(end), rng)
+            turn = np.floor(end) + np.where(is_other, _picked(self.after_other, len(end), rng), wear)
+        else:
+            other, wear = _picked(self.bench.passed_other, len(end), rng), self.bench.passed_wear
+            in_bag = _picked(self.unseen, len(end), rng)
+            if len(self.bench.from_play) >= LEAST_DELAYS:  # both at once, as they came together
+                wear, in_bag = self.bench.from_play[:, 1], np.zeros(len(end))
+            handed_in = np.floor(end) + np.where(is_other, 0.0, in_bag)
+            turn = self.bench.nth_from(handed_in, np.where(is_other, other, _picked(wear, len(end), rng)))
+        return self.past_closed_days(turn, rng.random(len(end)))
 
     def still_waiting(self, waited: np.ndarray, draws: int, rng: np.random.Generator) -> np.ndarray:
         """(m, draws) days of the restring of rackets that have waited so many days, given that they still wait."""
         out = np.empty((len(waited), draws))
         for i, days in enumerate(waited):
-            left = self.after_wear[self.after_wear > days] - days - 1.0
-            out[i] = rng.choice(left, draws) if len(left) else rng.integers(0, 5, draws)
+            if self.bench is None:
+                left = self.after_wear[self.after_wear > days] - days - 1.0
+                out[i] = rng.choice(left, draws) if len(left) else rng.integers(0, 5, draws)
+                continue
+            so_far = self.bench.passed_since(days)
+            more = self.bench.passed_wear[self.bench.passed_wear >= so_far] - so_far
+            turns = rng.choice(more, draws) if len(more) else rng.integers(0, 2, draws)
+            out[i] = self.bench.nth_from(np.zeros(draws), turns)
         return self.past_closed_days(np.maximum(out, 0.0), rng.random(out.shape))
+
+    def over_already(self, since: np.ndarray, draws: int, rng: np.random.Generator) -> np.ndarray:
+        """(m, draws) days of the restring of rackets whose beds ended so many days ago (0 = on the origin's day) and
+        which nobody has handed in yet.
+        """
+        out = np.empty((len(since), draws))
+        for i, days in enumerate(np.floor(since)):
+            if self.bench is None or len(self.bench.from_play) < LEAST_DELAYS:
+                left = self.unseen[self.unseen > days] - days - 1.0
+                out[i] = (rng.choice(left, draws) if len(left) else 0.0) + _picked(self.after_wear, draws, rng)
+                continue
+            in_bag, passed = self.bench.from_play.T
+            more = passed[in_bag > days] - self.bench.passed_since(days)
+            turns = np.maximum(rng.choice(more, draws), 0) if len(more) else np.zeros(draws)
+            out[i] = self.bench.nth_from(np.zeros(draws), turns)
+        return self.past_closed_days(out, rng.random(out.shape))
+
+    def limit(self) -> tuple[np.ndarray, float] | None:
+        """(AHEAD_DAYS,) days with a bench and how many jobs one holds; None where the club shows no such limit."""
+        if self.bench is None or not np.isfinite(self.bench.most_a_day):
+            return None
+        ahead = self.bench.weekdays[(self.bench.first_weekday + np.arange(AHEAD_DAYS)) % 7]
+        return ahead & (self.keeps_closed <= KEEPS_CLOSED), self.bench.most_a_day
 
     def past_closed_days(self, day: np.ndarray, chance: np.ndarray) -> np.ndarray:
         """The days, and where the club is closed and keeps to it the next one with a bench. day: whole days, inf for
@@ -63,11 +102,17 @@ class HandOver:
         return np.where(moves, np.maximum(day, self.open_from[at]), day)
 
 
-def hand_over(beds: pd.DataFrame, unseen: np.ndarray, closed: Iterable[date], as_of: pd.Timestamp) -> HandOver:
+def hand_over(
+    beds: pd.DataFrame,
+    unseen: np.ndarray,
+    closed: Iterable[date],
+    as_of: pd.Timestamp,
+    in_bag: np.ndarray | None = None,
+) -> HandOver:
     """This club's habits of the last year; a day after wear and none after other causes where nearly nothing is known.
 
-    beds: ended_on, restrung_on, cause. unseen: (k,) days. closed: days on which the whole club is closed, past and to
-    come.
+    beds: ended_on, restrung_on, cause. unseen: (k,) days. in_bag: (n,) the same of each bed, NaN where not known (none:
+    of no bed). closed: days on which the whole club is closed, past and to come.
     """
     restrung = pd.to_datetime(beds["restrung_on"])
     is_done = (restrung > as_of - pd.Timedelta(days=365)).to_numpy()
@@ -75,20 +120,34 @@ def hand_over(beds: pd.DataFrame, unseen: np.ndarray, closed: Iterable[date], as
     lag = (restrung - pd.to_datetime(done["ended_on"])).dt.days.clip(0, LONGEST_DAYS).to_numpy(dtype=float)
     is_wear = done["cause"].isin(WEAR).to_numpy()
     after_wear, after_other = lag[is_wear], lag[~is_wear]
-    keeps, open_from = _closed_days(restrung, set(closed), as_of.date())
+    closed = set(closed)
+    keep, keeps, open_from = _closed_days(restrung, closed, as_of.date())
     return HandOver(
         after_wear if len(after_wear) >= LEAST_DELAYS else np.array([1.0]),
         after_other if len(after_other) >= LEAST_DELAYS else np.array([0.0]),
         unseen,
         keeps,
         open_from,
+        bench_days(
+            _days(restrung),
+            _days(done["ended_on"]),
+            np.full(is_done.sum(), np.nan) if in_bag is None else in_bag[is_done],
+            is_wear,
+            _days(pd.Series(sorted(closed) if keep > KEEPS_CLOSED else [], dtype="datetime64[us]")),
+            int(_days(pd.Series([as_of]))[0]),
+        ),
     )
 
 
-def _closed_days(restrung: pd.Series, closed: set[date], as_of: date) -> tuple[np.ndarray, np.ndarray]:
+def _days(dates: pd.Series) -> np.ndarray:
+    """Days since 1970."""
+    return (pd.to_datetime(dates) - pd.Timestamp(0)).dt.days.to_numpy(dtype=np.int64)
+
+
+def _closed_days(restrung: pd.Series, closed: set[date], as_of: date) -> tuple[float, np.ndarray, np.ndarray]:
     keeps, open_from = np.zeros(AHEAD_DAYS), np.arange(AHEAD_DAYS, dtype=float)
-    if restrung.empty or not any(as_of < d for d in closed):
-        return keeps, open_from
+    if restrung.empty or not closed:
+        return 0.0, keeps, open_from
     first = restrung.min().date()
     past = [d for d in closed if first <= d <= as_of]
     count_open = max((as_of - first).days + 1 - len(past), 1)
@@ -105,7 +164,7 @@ def _closed_days(restrung: pd.Series, closed: set[date], as_of: date) -> tuple[n
         elif is_bench[day.weekday()]:
             next_open = float(d)
         open_from[d] = next_open
-    return keeps, open_from
+    return keep, keeps, open_from
 
 
 def _picked(values: np.ndarray, size: int, rng: np.random.Generator) -> np.ndarray:

@@ -28,10 +28,8 @@ if TYPE_CHECKING:
 LOAD_NODES = 5
 # how far a racket's part of its player's play over a fortnight is off what it was (assumption)
 SHARE_SPREAD = 0.45
-# what trial clubs showed beyond the expectation at the level of their own past: a tenth too few with 1.00 (measured,
-# not derived)
-UNTOLD = 1.1
 HORIZON_CAP_DAYS = 365.0
+LEAST_UNSEEN = 15
 
 
 @dataclass(frozen=True)
@@ -198,8 +196,8 @@ def _outlook(
             np.cumsum(md * np.diff(cumulative_hazard(xd, s.shape_dead), axis=1, prepend=z0d[:, None]), axis=1)
             * fd[:, None]
         )
-        addb = _added(learned, "breaks", u0b, growth_b, ab / bb) * levels["breaks"] * UNTOLD
-        addd = _added(learned, "goes_dead", u0d, growth_d, ad / bd) * levels["goes_dead"] * UNTOLD
+        addb = _added(learned, "breaks", u0b, growth_b, ab / bb) * levels["breaks"]
+        addd = _added(learned, "goes_dead", u0d, growth_d, ad / bd) * levels["goes_dead"]
         sb = survival(addb, ab[:, None], bb[:, None])
         sd = 1.0 - reports[:, None] * (1.0 - survival(addd, ad[:, None], bd[:, None]))
         sm = np.exp(-learned.mishit_per_hour * node * cum_h)
@@ -222,19 +220,24 @@ def _outlook(
     return Outlook(beds, days, x_breaks, x_dead, p_break / k, p_feel / k, p_other / k, wear / k)
 
 
-def unseen_days(h: History, learned: Learned) -> np.ndarray:
-    """Days between a worn-out bed's last play and the day its end was recorded, as seen on beds whose play was written
-    down with the racket; a racket often lies in the bag before it is handed in. A short usual delay where too few
-    are known.
+def unseen_by_bed(h: History, learned: Learned) -> np.ndarray:
+    """(n_beds,) days between a worn-out bed's last play and the day its end was recorded, at most 14, as seen on beds
+    whose play was written down with the racket within the last year; NaN for the others. A racket often lies in the
+    bag before it is handed in.
     """
     if h.n_beds == 0:
-        return np.array([0.0, 0.0, 0.0, 1.0, 1.0, 2.0])
+        return np.zeros(0)
     played_on = np.maximum.reduceat(np.where(learned.exposure.played > 0, h.day, 0), h.first)
     named = np.sqrt(h.share_variance[h.last]) < 0.1 * np.maximum(h.hours[h.last], 0.5)
     worn = np.isin(h.cause, (BREAKS, DEAD)) & named & (h.hours[h.last] > 0.5) & (h.day[h.last] > h.as_of_day - 365)
-    if worn.sum() < 15:
-        return np.array([0.0, 0.0, 0.0, 1.0, 1.0, 2.0])
-    return np.clip(h.day[h.last] - played_on, 0, 14)[worn].astype(float)
+    return np.where(worn, np.clip(h.day[h.last] - played_on, 0, 14), np.nan)
+
+
+def unseen_days(h: History, learned: Learned) -> np.ndarray:
+    """(n,) days that a worn-out bed lies in the bag; a short usual delay where too few are known."""
+    known = unseen_by_bed(h, learned)
+    known = known[np.isfinite(known)]
+    return known if len(known) >= LEAST_UNSEEN else np.array([0.0, 0.0, 0.0, 1.0, 1.0, 2.0])
 
 
 def _added(learned: Learned, limit: str, u0: np.ndarray, growth: np.ndarray, mean: np.ndarray) -> np.ndarray:

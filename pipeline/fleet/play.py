@@ -22,6 +22,8 @@ RECENT_HALF_LIFE_WEEKS = 1.5
 RECENT_PRIOR_WEEKS = 1.0
 HISTORY_WEEKS = 110
 KERNEL_WIDTH = 0.12
+OTHER_SQUADS = 0.3  # what a week of another squad counts against one of its own
+MOST_CELLS = 1 << 21
 CLOSED_WIDTH = 0.15
 PERSISTENCE_A_WEEK = 0.9
 SEASON_TRUST = 0.7
@@ -211,21 +213,43 @@ def _kernel(
     x, shut, y, w = x[keep], shut[keep], y[keep], w[keep]
     if len(x) == 0:
         return np.ones_like(at[0])
+    n_squads, n_at = at[0].shape
     own = np.repeat(np.arange(past[0].shape[0]), past[0].shape[1])[keep]
     overall = float((w * y).sum() / w.sum())
+    asked, where = np.unique(np.stack([at[0].ravel(), at[1].ravel()]), axis=1, return_inverse=True)
+    # all squads together, weeks of the same plan as one: what a squad is told costs the same however many there are
+    met, of = np.unique(np.stack([x, shut]), axis=1, return_inverse=True)
+    of = of.ravel()
+    pooled = _moments(asked, met, np.bincount(of, w), np.bincount(of, w * y))[:, where.ravel()]
+    pooled = pooled.reshape(5, n_squads, n_at)
     out = np.empty_like(at[0])
-    for s in range(at[0].shape[0]):
-        near = np.exp(
-            -0.5 * ((at[0][s][:, None] - x[None, :]) / KERNEL_WIDTH) ** 2
-            - 0.5 * ((at[1][s][:, None] - shut[None, :]) / CLOSED_WIDTH) ** 2
-        )
-        k = near * (w * np.where(own == s, 1.0, 0.3))[None, :]
-        d = x[None, :] - at[0][s][:, None]
+    ends = np.searchsorted(own, np.arange(n_squads + 1))
+    for s in range(n_squads):
+        mine = slice(ends[s], ends[s + 1])
+        here = np.stack([at[0][s], at[1][s]])
+        own_weeks = _moments(here, np.stack([x[mine], shut[mine]]), w[mine], w[mine] * y[mine])
+        k = OTHER_SQUADS * pooled[:, s] + (1.0 - OTHER_SQUADS) * own_weeks
         # ridge: a prior slope of overall per unit of plan, and a prior value at the plan itself
-        s0, s1, s2 = k.sum(1) + 0.1, (k * d).sum(1), (k * d * d).sum(1) + 0.02
-        t0, t1 = k @ y + 0.1 * overall * np.clip(at[0][s], 0.0, 1.5), (k * d) @ y + 0.02 * overall * 0.7
+        s0, s1, s2 = k[0] + 0.1, k[1], k[2] + 0.02
+        t0, t1 = k[3] + 0.1 * overall * np.clip(at[0][s], 0.0, 1.5), k[4] + 0.02 * overall * 0.7
         out[s] = (s2 * t0 - s1 * t1) / np.maximum(s0 * s2 - s1 * s1, 1e-12)
     return np.clip(out, 0.0, 2.0)
+
+
+def _moments(at: np.ndarray, past: np.ndarray, weight: np.ndarray, weighted: np.ndarray) -> np.ndarray:
+    """(5, n) sums over past weeks alike: k, k d, k d d, k y, k d y. at: (2, n) and past: (2, m) plan and closed part;
+    weight: (m,) of those weeks; weighted: (m,) weight times what was observed."""
+    out = np.empty((5, at.shape[1]))
+    rows = max(MOST_CELLS // max(past.shape[1], 1), 1)
+    for start in range(0, at.shape[1], rows):
+        some = at[:, start : start + rows, None]
+        d = past[0][None, :] - some[0]
+        near = np.exp(-0.5 * (d / KERNEL_WIDTH) ** 2 - 0.5 * ((some[1] - past[1][None, :]) / CLOSED_WIDTH) ** 2)
+        far, farther = near * d, near * d * d
+        out[:, start : start + rows] = (
+            near @ weight, far @ weight, farther @ weight, near @ weighted, far @ weighted,
+        )  # fmt: skip
+    return out
 
 
 def _season(observed: np.ndarray, predicted: np.ndarray, due: np.ndarray, n_ahead: int) -> np.ndarray:

@@ -58,7 +58,7 @@ def rank_rackets(s: Snapshot, days: int) -> pd.DataFrame:
         ["urgency", "p_end", "racket_id"], ascending=[False, False, True], kind="stable"
     ).reset_index(drop=True)
     frame.insert(0, "rank", np.arange(1, len(frame) + 1))
-    frame["why"] = [why(row) for _, row in frame.iterrows()]
+    frame["why"] = [why(row) for row in frame.to_dict("records")]
     from pipeline.fleet.look_first import look_values  # it reads this module's role weights
 
     frame["look_value"] = frame["racket_id"].map(look_values(s))
@@ -128,7 +128,7 @@ def _fill_in_play(s: Snapshot, frame: pd.DataFrame, rows: np.ndarray, o: Outlook
         """
         select bed_id, sum(coalesce(hours_shared, 0) order by day) / nullif(sum(hours order by day), 0) as part,
                sum(coalesce(hours_assumed, 0) order by day) / nullif(sum(hours order by day), 0) as assumed
-        from bed_days group by bed_id
+        from bed_days where bed_id in (select bed_id from rackets_now) group by bed_id
         """
     ).df()
     parts = shared.set_index("bed_id").reindex(h.beds["bed_id"].to_numpy()[index])

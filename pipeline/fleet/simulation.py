@@ -13,9 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from pipeline.fleet.bench_days import carried, served
 from pipeline.fleet.dispersion import lumpy
 from pipeline.fleet.hand_over import HandOver, hand_over
-from pipeline.fleet.outlook import SHARE_SPREAD, looks_now, unseen_days
+from pipeline.fleet.outlook import SHARE_SPREAD, looks_now, unseen_by_bed, unseen_days
 from pipeline.fleet.play import ComingPlay, weekly_play
 from pipeline.fleet.weeks_ahead import Fleet, LimitAhead, Weeks, gamma_around_one, march
 from pipeline.wear.history import History
@@ -63,12 +64,15 @@ def simulate(
     as_of: pd.Timestamp | None = None,
     spread: float = 1.0,
     way: HandOver | None = None,
+    over: tuple[np.ndarray, np.ndarray] | None = None,
 ) -> Simulated:
     """Simulate every racket in service.
 
     rackets: racket_id, bed_id, player_id, squad, share, status, waiting_days (days since it ended or was handed in).
     first_jobs_a_week: first stringings of new rackets, Poisson. spread: variance over mean of this club's weeks,
     beyond what the beds themselves bring. way: from a bed's end to its restring (none: as the beds on file show it).
+    over: of the beds in play, in their order, the chance that each has ended unseen and the days since then (none:
+    none has).
     """
     beds = rackets[rackets["bed_id"].notna()].reset_index()
     n, s = len(beds), learned.shapes
@@ -90,7 +94,7 @@ def simulate(
     in_play = (beds["status"] == "in_play").to_numpy()
     now = looks_now(h, learned, beds)
     origin = as_of if as_of is not None else pd.Timestamp(0) + pd.Timedelta(days=h.as_of_day)
-    way = way or hand_over(h.beds, unseen_days(h, learned), (), origin)
+    way = way or hand_over(h.beds, unseen_days(h, learned), (), origin, unseen_by_bed(h, learned))
     lives = learned.exposure.lives
     rest = s.rest_scale * lives.rest[index]
     age_hours = np.where(in_play, h.age_hours[last], 0.0)
@@ -122,6 +126,8 @@ def simulate(
     strung_first = np.full((n, draws), np.nan)
     waited = np.nan_to_num(beds["waiting_days"].to_numpy(dtype=float))[~in_play]
     strung_first[~in_play] = way.still_waiting(waited, draws, rng)
+    if over is not None:
+        strung_first[in_play] = _over_unseen(over, way, draws, rng)
     made = march(
         Fleet(
             player=player,
@@ -150,17 +156,26 @@ def simulate(
         draws,
         rng,
     )
-    racket, draw, week, cause = made.restrings
-    jobs = np.bincount(draw * n_weeks + week, minlength=draws * n_weeks).reshape(draws, n_weeks)
+    racket, draw, away_from, away_until, cause = made.away
+    full = way.limit()
+    if full is not None:
+        away_until = served(draw, away_until, *full, draws)
+    inside = away_until < 7.0 * n_weeks
+    cell = draw[inside] * n_weeks + (away_until[inside] // 7).astype(np.int64)
     # what waits already is known: the lumps are those of what is still to come
-    row, who = np.nonzero(strung_first < 7.0 * n_weeks)
-    known = np.bincount(who * n_weeks + (strung_first[row, who] // 7).astype(np.int64), minlength=draws * n_weeks)
-    known = known.reshape(draws, n_weeks)
+    waited = np.isfinite(strung_first)[racket[inside], draw[inside]] & (away_from[inside] == 0.0)
+    jobs, known = (np.bincount(c, minlength=draws * n_weeks).reshape(draws, n_weeks) for c in (cell, cell[waited]))
     lumped = known + (jobs - known) * lumpy(jobs - known, spread, rng)
+    if full is not None:
+        lumped = carried(lumped, full[0][: 7 * n_weeks].reshape(n_weeks, 7).sum(axis=1) * full[1])
     busy = np.where(jobs > 0, lumped / np.maximum(jobs, 1), 1.0)
+    racket, draw, cause, week = racket[inside], draw[inside], cause[inside], cell % n_weeks
     jobs = np.floor(lumped + rng.random(jobs.shape)).astype(np.int64)
     if first_jobs_a_week > 0:
         jobs = jobs + rng.poisson(first_jobs_a_week, jobs.shape)
+    if over is not None:
+        # a bed that has ended unseen is over on day 0
+        made.ends[in_play] = np.where(np.isfinite(strung_first[in_play]), 0.0, made.ends[in_play])
     original = beds["index"].to_numpy()
     return Simulated(
         jobs=jobs,
@@ -173,7 +188,16 @@ def simulate(
         beds=original,
         away_racket=made.away[0],
         away_draw=made.away[1],
-        away_from=made.away[2],
-        away_until=made.away[3],
+        away_from=away_from,
+        away_until=away_until,
         playability=np.multiply(made.hours, playability_per_hour.astype(np.float32)[:, None, None], out=made.hours),
     )
+
+
+def _over_unseen(
+    over: tuple[np.ndarray, np.ndarray], way: HandOver, draws: int, rng: np.random.Generator
+) -> np.ndarray:
+    """(n, draws) day of the restring where the bed has ended already, NaN where it has not."""
+    chance, since = over
+    ended = rng.random((len(chance), draws)) < chance[:, None]
+    return np.where(ended, way.over_already(since, draws, rng), np.nan)

@@ -17,7 +17,7 @@ from pipeline.fleet import ranking
 from pipeline.fleet.bench_minutes import MinutesPerJob, minutes_per_job
 from pipeline.fleet.dispersion import dispersion
 from pipeline.fleet.hand_over import HandOver, hand_over
-from pipeline.fleet.outlook import CurrentBeds, Outlook, current_beds, outlook, unseen_days
+from pipeline.fleet.outlook import CurrentBeds, Outlook, current_beds, outlook, unseen_by_bed, unseen_days
 from pipeline.fleet.own_past import levels_one_step_ahead
 from pipeline.fleet.play import ComingPlay, coming_play
 from pipeline.fleet.simulation import Simulated, simulate
@@ -103,6 +103,7 @@ class Snapshot:
                 pd.Timestamp(self.as_of),
                 self.spread,
                 self.way,
+                None if self.takeover is None else (self.takeover.over, self.takeover.over_days),
             )
         return self.made[key]
 
@@ -147,7 +148,7 @@ def snapshot(
     in_play = rackets[rackets["status"] == "in_play"]
     h, learned = found.history, found.learned
     beds = current_beds(h, learned, in_play)
-    way = hand_over(h.beds, unseen_days(h, learned), _closed_days(con), pd.Timestamp(as_of))
+    way = hand_over(h.beds, unseen_days(h, learned), _closed_days(con), pd.Timestamp(as_of), unseen_by_bed(h, learned))
     over = over_unseen(h, learned, beds.index, beds.share)
     return Snapshot(
         con,

@@ -52,9 +52,9 @@ class LimitAhead:
 @dataclass(frozen=True)
 class Fleet:
     """The rackets with a bed, (n,) arrays by row. strung_first: (n, draws) day on which a racket without live strings
-    gets new ones, NaN for one in play. rest: life towards dead a decade of hours. used_play: life towards dead that
-    play has used, without the rest. age_hours: 0 where no bed is in play. reports: (n_players + 1,) chance that the
-    player reports.
+    gets new ones, NaN where one is in play. rest: life towards dead a decade of hours. used_play: life towards dead
+    that play has used, without the rest. age_hours: 0 where no bed is in play. reports: (n_players + 1,) chance that
+    the player reports.
     """
 
     player: np.ndarray
@@ -85,11 +85,9 @@ class Weeks:
 
 @dataclass(frozen=True)
 class Marched:
-    """restrings: (racket row, draw, week, cause) arrays; away: (racket row, draw, from, until) arrays, in time for each
-    racket and draw; ends: (n, draws) day on which the bed now in ends, inf beyond; hours: (n, draws, weeks + 1)
-    cumulative hours of play."""
+    """away: (racket row, draw, from, until, cause of the end) arrays, in time for each racket and draw; ends:
+    (n, draws) day on which the bed now in ends, inf beyond; hours: (n, draws, weeks + 1) cumulative hours of play."""
 
-    restrings: tuple[np.ndarray, ...]
     away: tuple[np.ndarray, ...]
     ends: np.ndarray
     hours: np.ndarray
@@ -121,8 +119,7 @@ def march(f: Fleet, weeks: Weeks, way: HandOver, draws: int, rng: np.random.Gene
     else:
         done = [one(k) for k in range(len(chunks))]
     return Marched(
-        _joined([row for c in done for row in c.restrings], (np.int64, np.int64, np.int64, np.int64)),
-        _joined([row for c in done for row in c.away], (np.int64, np.int64, np.float64, np.float64)),
+        _joined([row for c in done for row in c.away], (np.int64, np.int64, np.float64, np.float64, np.int64)),
         ends,
         hours,
     )
@@ -156,7 +153,6 @@ class _Chunk:
         self, f: Fleet, rows: np.ndarray, weeks: Weeks, way: HandOver, draws: int, rng: np.random.Generator
     ) -> None:
         self.f, self.rows, self.weeks, self.way, self.draws, self.rng = f, rows, weeks, way, draws, rng
-        self.restrings: list[tuple[np.ndarray, ...]] = []
         self.away: list[tuple[np.ndarray, ...]] = []
         n = len(rows)
         who, self.player = np.unique(f.player[rows], return_inverse=True)
@@ -203,16 +199,17 @@ class _Chunk:
     def run(self, ends: np.ndarray, hours: np.ndarray) -> None:
         """All weeks; ends and hours of the chunk's rows are filled in."""
         f, rows = self.f, self.rows
-        waiting = np.isfinite(f.strung_first[rows]).all(axis=1)
-        first = np.flatnonzero(np.repeat(~waiting, self.draws))
+        strung = f.strung_first[rows].ravel()
+        waits = np.isfinite(strung)
+        first, waiting = np.flatnonzero(~waits), np.flatnonzero(waits)
         nothing = np.zeros(len(first), dtype=np.float32)
         self.h0 = np.zeros((len(rows), self.draws), dtype=np.float32)
         self._start(first, nothing, nothing, is_fresh=False)
         self.is_first.ravel()[first] = True
         self.ends = np.full((len(rows), self.draws), np.inf)
-        for i in np.flatnonzero(waiting):
-            cell, nought = i * self.draws + np.arange(self.draws), np.zeros(self.draws)
-            self._restring(cell, nought, f.strung_first[rows[i]], nought.astype(np.int64))
+        if len(waiting):
+            nought = np.zeros(len(waiting))
+            self._restring(waiting, nought, strung[waiting], nought.astype(np.int64))
         path = np.zeros((len(rows), self.draws, self.weeks.hours.shape[1] + 1), dtype=np.float32)
         for week in range(self.weeks.hours.shape[1]):
             self._week(week)
@@ -222,9 +219,7 @@ class _Chunk:
     def _restring(self, cell: np.ndarray, end: np.ndarray, day: np.ndarray, cause: np.ndarray) -> None:
         """Beds that ended on `end`, of `cause`, get new strings on `day`."""
         row, draw = self.rows[cell // self.draws], cell % self.draws
-        self.away.append((row, draw, end, day))
-        inside = day < 7.0 * self.weeks.hours.shape[1]
-        self.restrings.append((row[inside], draw[inside], (day[inside] // 7).astype(np.int64), cause[inside]))
+        self.away.append((row, draw, end, day, cause))
         for state in (self.hours_to, self.x_to, self.left):
             state.ravel()[cell] = np.inf
         self.starts.ravel()[cell] = day

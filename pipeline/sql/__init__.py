@@ -24,26 +24,27 @@ RECORDED = (
     "sessions_logged",
     "assumed_play",
     "sessions",
+    "sessions_described",
+    "sessions_valid",
+    "usage_months",
+    "session_beds",
+    "bed_players",
+    "bed_looks",
+    "bed_play",
+    "rackets_now",
 )
 # what it cost the beds
 WEIGHTED = (
     "session_hours",
-    "sessions_valid",
-    "usage_months",
-    "session_beds",
     "bed_days",
-    "bed_play",
-    "bed_players",
-    "bed_looks",
     "bed_steps",
     "player_days",
     "calendar_days",
-    "rackets_now",
     "next_events",
 )
 ORDER = RECORDED + WEIGHTED
 # relations that are no more than another way to read others: worked out when asked for
-VIEWS = ("sessions", "bed_play")
+VIEWS = ("sessions_logged", "sessions", "session_hours", "bed_play")
 
 # A sum of floating-point numbers depends on the order in which they are added, and with it on rows that have nothing to
 # do with it; a sum of whole billionths does not. The rounding is below half a billionth of an hour a row.

@@ -1,23 +1,23 @@
 -- grain: one row per bed and day that matters to it: played, looked at, or its last day (the day it ended, or the origin).
 -- Cumulative play at the end of that day, age in hours, and what the last look BEFORE that day saw.
 with events as (
-    select bed_id, day, hours, coalesce(share_variance_hours2, 0) as share_variance_hours2, abrasion_hours, playability_hours
+    select bed_row, day, hours, coalesce(share_variance_hours2, 0) as share_variance_hours2, abrasion_hours, playability_hours
     from bed_days
     union all
-    select bed_id, last_day, 0, 0, 0, 0 from beds
+    select bed_row, last_day, 0, 0, 0, 0 from beds
     union all
-    select bed_id, day, 0, 0, 0, 0 from bed_looks
+    select b.bed_row, l.day, 0, 0, 0, 0 from bed_looks as l join beds as b using (bed_id)
 ),
 
 days as (
     select
-        bed_id, day,
+        bed_row, day,
         max(hours) as hours,
         max(share_variance_hours2) as share_variance_hours2,
         max(abrasion_hours) as abrasion_hours,
         max(playability_hours) as playability_hours
     from events
-    group by bed_id, day
+    group by bed_row, day
 ),
 
 -- the grade of each sign that was seen last, at every look, and until when that look is the last one
@@ -35,16 +35,16 @@ looks as (
 
 played as (
     select
-        d.bed_id, b.bed_row, d.day, d.hours,
+        b.bed_id, d.bed_row, d.day, d.hours,
         (d.day - b.strung_on) * 24.0 + 12.0 as age_hours,
         exact_sum(d.hours) over so_far as hours_so_far,
         exact_sum(d.share_variance_hours2) over so_far as share_variance_so_far,
         exact_sum(d.abrasion_hours) over so_far as abrasion_so_far,
         exact_sum(d.playability_hours) over so_far as playability_so_far
     from days as d
-    join beds as b using (bed_id)
+    join beds as b using (bed_row)
     where d.day <= b.last_day
-    window so_far as (partition by d.bed_id order by d.day)
+    window so_far as (partition by d.bed_row order by d.day)
 )
 
 select p.*, k.fraying, k.notching, k.misalignment, k.lost_feel, k.day as looked_on

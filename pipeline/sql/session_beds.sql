@@ -26,14 +26,14 @@ candidates as (
 ),
 
 with_bed as (
-    select c.session_row, c.racket_id, c.usage_hours, c.played_on, b.bed_id, b.ended_on
+    select c.session_row, c.racket_id, c.usage_hours, c.played_on, b.bed_id, b.bed_row, b.ended_on
     from candidates as c
     asof left join bed_starts as b
       on c.racket_id = b.racket_id and c.is_timed = b.is_timed and c.played_from >= b.starts_at
 ),
 
 playable as (
-    select w.session_row, w.racket_id, w.bed_id, w.usage_hours
+    select w.session_row, w.racket_id, w.bed_id, w.bed_row, w.usage_hours
     from with_bed as w
     where (w.ended_on is null or w.played_on <= w.ended_on)
       and not exists (
@@ -48,10 +48,10 @@ totals as (
     select session_row, exact_sum(usage_hours) as usage_hours_all from playable group by session_row
 )
 
-select session_row, racket_id, bed_id, 1.0::double as share, false as is_shared
+select session_row, racket_id, bed_id, bed_row, 1.0::double as share, false as is_shared
 from sessions_valid
 where racket_id is not null
 union all
-select p.session_row, p.racket_id, p.bed_id, p.usage_hours / t.usage_hours_all as share, true as is_shared
+select p.session_row, p.racket_id, p.bed_id, p.bed_row, p.usage_hours / t.usage_hours_all as share, true as is_shared
 from playable as p
 join totals as t using (session_row)

@@ -47,7 +47,7 @@ matches_timed as (
     from match_rows
 ),
 
-practice_rows as (
+practice_rows as not materialized (
     select * from facts.practices where played_on <= (select as_of from origin)
 ),
 

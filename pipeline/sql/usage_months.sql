@@ -2,7 +2,7 @@
 -- only its ratios matter). Evidence: sessions written down with the racket, weighed down by half a month away; each restring of it
 -- for wear stands for the player's usual hours per bed; before any evidence the racket's role speaks.
 with months as (
-    select distinct date_trunc('month', played_on)::date as month_on from sessions
+    select distinct date_trunc('month', played_on)::date as month_on from sessions_described
     union
     select date_trunc('month', as_of)::date from origin
 ),

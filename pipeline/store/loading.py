@@ -189,18 +189,18 @@ def _in_bytes(size: str) -> float:
     return float(number) * BYTES[unit]
 
 
-def _bound_memory(con: duckdb.DuckDBPyConnection) -> None:
-    """Let the database take MOST_MEMORY at most, or less where the machine has less."""
+def bound_memory(con: duckdb.DuckDBPyConnection, most: str = MOST_MEMORY) -> None:
+    """Let the database take so much memory at most, or less where the machine has less; the rest waits on the disk."""
     (limit,) = con.execute("select current_setting('memory_limit')").fetchall()[0]
-    if _in_bytes(limit) > _in_bytes(MOST_MEMORY):
-        con.execute(f"set memory_limit = '{MOST_MEMORY}'")
+    if _in_bytes(limit) > _in_bytes(most):
+        con.execute(f"set memory_limit = '{most}'")
 
 
 def land_files(
     con: duckdb.DuckDBPyConnection, paths: list[Path], contract: Contract, progress: Progress | None = None
 ) -> list[Arrival]:
     """Read every file into temporary tables of `con`, which must not be in a transaction yet."""
-    _bound_memory(con)
+    bound_memory(con)
     arrivals = []
     for place, path in enumerate(paths):
         if progress:

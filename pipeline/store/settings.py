@@ -17,6 +17,7 @@ from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pipeline.store.errors import SettingsError
+from pipeline.store.whole_files import write_whole
 
 FILE_NAME = "club.toml"
 LEARNED_NAME = "learned.json"  # what a person decided about learned values; pipeline.wear.decision reads and writes it
@@ -179,4 +180,4 @@ def write_default(folder: Path, name: str | None = None) -> None:
     if name is not None:
         escaped = name.replace("\\", "\\\\").replace('"', '\\"')
         text = text.replace('name = "Our club"', f'name = "{escaped}"')
-    path.write_text(text, encoding="utf-8")
+    write_whole(path, text)

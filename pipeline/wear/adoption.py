@@ -2,7 +2,8 @@
 
 In: History and what was learned with the trade values. Out: fits to go on with, by limit, and the evidence. Each limit
 with enough endings is fitted to the history as it stood some weeks ago; those weeks are then forecast with the trade's
-and with the fitted values. Only where the fitted win they are fitted anew to all the history, and adopted.
+and with the fitted values. Only where the fitted win they are fitted anew to all the history, and adopted. A large club
+is fitted, and the fit judged, on a part of its players (part_of_club.py).
 
 Forecasts may be made with a less steep wear-out than the one fitted (`steepness`, a factor on the shape): hours that
 are not exactly known and players who change blur the ageing of beds to come, and how much so, the same weeks choose.
@@ -19,6 +20,7 @@ from pipeline.wear.held_out import Comparison, endings_after, log_scores, reweig
 from pipeline.wear.history import History
 from pipeline.wear.learning import CODES, LIMITS, Learned, Shapes, learn, teaches
 from pipeline.wear.limits import break_features, lives_of
+from pipeline.wear.part_of_club import part_to_fit
 from pipeline.wear.reference import session_weight_rows
 
 WeightRow = tuple[str, str, float, float]
@@ -36,11 +38,15 @@ def adopt(h: History, learned: Learned) -> tuple[dict[str, fitting.Fit], tuple[C
     wanted = [k for k in LIMITS if float(ended[k].sum()) >= ENOUGH_ENDINGS]
     if not wanted:
         return {}, ()
-    found = compared(h, wanted, ended)
+    part = part_to_fit(h)
+    if part is not h:
+        learned = learn(part)
+        ended = {k: learned.responsibility[:, CODES[k]] for k in LIMITS}
+    found = compared(part, wanted, ended)
     fits = {}
     for one in found:
         if one.is_adopted:
-            fits[one.limit] = replace(fitting.fit(problem_of(h, learned, one.limit)), steepness=one.steepness)
+            fits[one.limit] = replace(fitting.fit(problem_of(part, learned, one.limit)), steepness=one.steepness)
     return fits, found
 
 
@@ -86,7 +92,8 @@ def problem_of(history: History, learned: Learned, limit: str) -> fitting.Proble
         shape, strength = trade.shape_dead, trade.strength_dead
     return fitting.Problem(
         history, limit, base, rest, learned.factor[limit], learned.responsibility[:, CODES[limit]],
-        counts.astype(float), features, names, shape, strength, trade.share_reporting, trade.strength_family,
+        counts.astype(float), learned.outlasted, features, names, shape, strength, trade.share_reporting,
+        trade.strength_family, trade.strength_racket,
     )  # fmt: skip
 
 

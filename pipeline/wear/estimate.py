@@ -22,12 +22,14 @@ from pipeline.wear.adoption import adopt, shapes_of, weights_of
 from pipeline.wear.held_out import Comparison
 from pipeline.wear.history import History, read_history
 from pipeline.wear.learning import BREAKS, DEAD, UNKNOWN, Learned, Shapes, learn
+from pipeline.wear.part_of_club import MOST_ENDINGS
 from pipeline.wear.reference import VALUES, session_weight_rows
 
 # a fit is made anew after so many new endings, or so large a part more, or so many days
 ENOUGH_NEW = 10.0
 NEW_PART = 0.03
 MAX_AGE_DAYS = 28
+LEAST_PART = 0.9  # fits to fewer of a limit's endings were made on a part of the players
 LIMIT_WORDS = {"breaks": "breaking", "goes_dead": "going dead"}
 
 
@@ -129,6 +131,9 @@ class Estimate:
         if not self.fits:
             return f"Runs on trade values: this club's own {told} do not yet forecast its held-out weeks better."
         own = " and ".join(LIMIT_WORDS[f] for f in self.fits)
+        fitted = sum(f.endings for f in self.fits.values())
+        if worn > MOST_ENDINGS and fitted < LEAST_PART * sum(count[limit] for limit in self.fits):
+            own += f" (fitted to {fitted:.0f} of them, those of players drawn by lot)"
         rest = [LIMIT_WORDS[k] for k in LIMIT_WORDS if k not in self.fits]
         return f"Learned from this club's own {told}: {own}." + (f" Trade values: {rest[0]}." if rest else "")
 

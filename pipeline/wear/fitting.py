@@ -1,13 +1,14 @@
 """Shapes, prior strengths, session weights and string exponents fitted to the club's own endings.
 
-In: History and what is known of causes and inspections. Out: Fit. Penalised maximum marginal likelihood: every
-player's gamma multiplier is integrated out in closed form, the likelihood of an ending is the hazard added since the
-session before its last (so dx/dt is in it), and a normal prior at the trade value, on the log scale, holds each number
-where the club has little to say. The gradient is analytic, and its slope at the optimum gives the spreads.
+In: History and what is known of causes and inspections. Out: Fit. Penalised maximum marginal likelihood: the gamma
+multipliers of players and of their rackets are integrated out (`nested`), the likelihood of an ending is the hazard
+added since the session before its last (so dx/dt is in it), and a normal prior at the trade value, on the log scale,
+holds each number where the club has little to say. The gradient is analytic, and its slope at the optimum gives the
+spreads.
 
-For one limit, player p with multiplier theta ~ Gamma(a, a), endings i and cumulative hazard Z = f * sum(m dz):
-    log L_p = sum_i r_i log(f m_i dz_i) + lgamma(a + n) - lgamma(a) + a log a - (a + n) log(a + Z)
-and, for going dead, a player without any such ending may be one who never reports: log(pi (a / (a + Z))**a + 1 - pi).
+For one limit, a player's rackets r with endings i and hazards H_r = f * sum(m dz), theta ~ Gamma(a, a), rho ~ Gamma(c):
+    log L_p = sum_i r_i log(f m_i dz_i) + log E[theta**n prod_r rho_r**n_r exp(-theta rho_r H_r)]
+and, for going dead, a player without any such ending may be one who never reports: log(pi L_p + 1 - pi).
 """
 
 from __future__ import annotations
@@ -16,10 +17,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import minimize
-from scipy.special import digamma, gammaln
 
 from pipeline.wear.history import History, last_played
 from pipeline.wear.limits import LN2
+from pipeline.wear.nested import marginal
 from pipeline.wear.reference import SESSION_WEIGHTS
 
 LEAST_ADDED = 1e-9  # of hazard in the stretch in which a bed ended
@@ -41,7 +42,8 @@ class Problem:
 
     base_life: (n_beds,) reference life of the bed. rest_log: (n_steps,) rest * log10(1 + age) or zeros.
     multiplier: (n_steps,) inspection multiplier. ended: (n_beds,) share of this cause in the bed's ending.
-    counts: (n_beds,) 1 where the bed teaches this limit. bed_features: (n_beds, q) log-life effects.
+    counts: (n_beds,) 1 where the bed teaches this limit. outlasted: (n_beds,) part of its last stretch that it was in
+    for. bed_features: (n_beds, q) log-life effects.
     """
 
     h: History
@@ -51,12 +53,14 @@ class Problem:
     multiplier: np.ndarray
     ended: np.ndarray
     counts: np.ndarray
+    outlasted: np.ndarray
     bed_features: np.ndarray
     bed_feature_names: tuple[str, ...]
     trade_shape: float
     trade_strength: float
     share_reporting: float
     strength_family: float
+    strength_racket: float
 
 
 @dataclass(frozen=True)
@@ -110,6 +114,12 @@ class _Layout:
         # the last stretch: from the last step played to the end, since a racket may lie in the bag for days
         self.start = last_played(p.h)
         self.is_last_stretch = np.arange(len(p.h.day)) >= self.start[p.h.bed]
+        # rackets under players; a bed of nobody's is as if its racket had a player of its own
+        owner = np.where(p.h.player >= 0, p.h.player, len(p.h.players) + p.h.racket)
+        n_rackets = int(p.h.racket.max(initial=-1)) + 1
+        found, self.racket = np.unique(owner * n_rackets + p.h.racket, return_inverse=True)
+        owners, self.player = np.unique(found // max(n_rackets, 1), return_inverse=True)
+        self.n_rackets, self.n_players = len(found), len(owners)
         self.n_weights = len(self.weight_keys)
         self.trade_weights = np.array(trade)
         self.n_family = len(p.h.families)
@@ -141,8 +151,6 @@ def objective(v: np.ndarray, p: Problem, at: _Layout) -> tuple[float, np.ndarray
     log_k, log_a, log_rest, log_f, weights, effects = at.split(v)
     k, a, rest_scale = np.exp(log_k), np.exp(log_a), np.exp(log_rest)
     family = np.maximum(h.family, 0)
-    n_players = len(h.players)
-    player = np.where(h.player >= 0, h.player, n_players)
     log_w = at.offset.copy()
     for codes in at.codes.values():
         log_w += np.where(codes >= 0, weights[np.maximum(codes, 0)] if at.n_weights else 0.0, 0.0)
@@ -157,33 +165,29 @@ def objective(v: np.ndarray, p: Problem, at: _Layout) -> tuple[float, np.ndarray
     dz = z - np.where(is_first, 0.0, np.concatenate([[0.0], z[:-1]]))
     f = np.exp(log_f)[family]
     ended = p.ended * p.counts
-    # an ending falls somewhere within the last stretch: half of that stretch was outlasted
-    wm = p.multiplier * np.where(at.is_last_stretch, 1.0 - 0.5 * p.ended[h.bed], 1.0)
+    # an ending falls somewhere within the last stretch
+    wm = p.multiplier * np.where(at.is_last_stretch, p.outlasted[h.bed], 1.0)
     bed_hazard = np.add.reduceat(wm * dz, h.first) * p.counts
-    z_player = np.bincount(player, bed_hazard * f, n_players + 1)
-    n_player = np.bincount(player, ended, n_players + 1)
+    z_racket = np.bincount(at.racket, bed_hazard * f, at.n_rackets)
+    n_racket = np.bincount(at.racket, ended, at.n_rackets)
     # its likelihood is the hazard of that stretch
     has_before = at.start != h.first
     z_start = np.where(has_before, z[np.maximum(at.start - 1, 0)], 0.0)
     added = np.maximum(z[h.last] - z_start, LEAST_ADDED)
     log_like = float((ended * (log_f[family] + np.log(p.multiplier[h.last] * added))).sum())
-    full = gammaln(a + n_player) - gammaln(a) + a * np.log(a) - (a + n_player) * np.log(a + z_player)
-    d_z = -(a + n_player) / (a + z_player)
-    d_a = digamma(a + n_player) - digamma(a) + np.log(a) + 1.0 - np.log(a + z_player) + d_z
+    made = marginal(n_racket, z_racket, at.player, at.n_players, a, p.strength_racket)
+    full, d_a, d_z = made.log_like, made.by_a, made.by_hazard
     if p.limit == "goes_dead":
         # without any such ending the player may be one who never reports
-        none = n_player < 0.5
-        pi = p.share_reporting
-        silent = np.power(a / (a + z_player), a)
-        mix = pi * silent + 1.0 - pi
-        d_silent_z = -silent * a / (a + z_player)
-        d_silent_a = silent * (np.log(a / (a + z_player)) + 1.0 - a / (a + z_player))
+        none = np.bincount(at.player, n_racket, at.n_players) < 0.5
+        silent = p.share_reporting * np.exp(np.minimum(full, 0.0))
+        mix = silent + 1.0 - p.share_reporting
+        speaks = np.where(none, silent / mix, 1.0)
         full = np.where(none, np.log(mix), full)
-        d_z = np.where(none, pi * d_silent_z / mix, d_z)
-        d_a = np.where(none, pi * d_silent_a / mix, d_a)
+        d_a, d_z = d_a * speaks, d_z * speaks[at.player]
     log_like += float(full.sum())
     # gradient with respect to every z
-    per_bed = d_z[player] * f * p.counts
+    per_bed = d_z[at.racket] * f * p.counts
     next_wm = np.where(np.append(is_first[1:], True), 0.0, np.append(wm[1:], 0.0))
     g = per_bed[h.bed] * (wm - next_wm)
     by_added = ended / added * (added > LEAST_ADDED)
@@ -194,7 +198,7 @@ def objective(v: np.ndarray, p: Problem, at: _Layout) -> tuple[float, np.ndarray
     grad[0] = float((g * z * np.log(x)).sum()) * k
     grad[1] = float(d_a.sum()) * a
     grad[2] = float((g_x * p.rest_log).sum()) * rest_scale
-    grad[3 : 3 + at.n_family] = np.bincount(family, ended + d_z[player] * f * bed_hazard, at.n_family)
+    grad[3 : 3 + at.n_family] = np.bincount(family, ended + d_z[at.racket] * f * bed_hazard, at.n_family)
     tail = _reverse_segment_cumsum(g_x * inverse_life[h.bed], h.last, h.bed)
     row = cost * tail[h.play.step]
     base = 3 + at.n_family

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.wear.history import CAUSES, History, Play, last_played
+from pipeline.wear.history import CAUSES, History, last_played, of_steps
 from pipeline.wear.learning import LIMITS, Learned, exposure_of, teaches
 from pipeline.wear.limits import survival
 from pipeline.wear.looks import Looked
@@ -62,40 +62,8 @@ def until(h: History, day: int) -> History:
 
     Players, squads and families keep their codes, those without any bed left included.
     """
-    keep = h.day <= day
-    count = np.add.reduceat(keep.astype(np.int64), h.first) if h.n_beds else np.zeros(0, dtype=np.int64)
-    beds = count > 0
-    last = np.cumsum(count[beds]) - 1
-    step_at = np.cumsum(keep) - 1
-    bed_at = np.cumsum(beds) - 1
-    row = keep[h.play.step] if len(h.play.step) else np.zeros(0, dtype=bool)
-    looked = h.looked[keep]
-    return replace(
-        h,
-        beds=h.beds[beds].reset_index(drop=True),
-        first=last - count[beds] + 1,
-        last=last,
-        bed=bed_at[h.bed[keep]],
-        day=h.day[keep],
-        age_hours=h.age_hours[keep],
-        hours=h.hours[keep],
-        abrasion=h.abrasion[keep],
-        playability=h.playability[keep],
-        share_variance=h.share_variance[keep],
-        grades=h.grades[keep],
-        looked=np.where(looked >= 0, step_at[np.maximum(looked, 0)], -1),
-        player=h.player[beds],
-        racket=h.racket[beds],
-        squad=h.squad[beds],
-        family=h.family[beds],
-        cause=np.where(h.day[h.last] <= day, h.cause, 0)[beds],
-        as_of_day=day,
-        play=Play(
-            step=step_at[h.play.step[row]],
-            hours=h.play.hours[row],
-            levels={f: v[row] for f, v in h.play.levels.items()},
-        ),
-    )
+    known = replace(h, cause=np.where(h.day[h.last] <= day, h.cause, 0), as_of_day=day)
+    return of_steps(known, h.day <= day, h.play)
 
 
 def reweighted(h: History, weights: dict[tuple[str, str], tuple[float, float]]) -> History:

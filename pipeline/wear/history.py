@@ -7,7 +7,7 @@ Steps are the days that matter to a bed, sorted by bed and day; cumulative play 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import duckdb
@@ -28,11 +28,11 @@ order by b.racket_id, b.strung_on, b.bed_id
 """
 
 _STEPS = """
-select bed_row - 1 as bed, extract(epoch from day)::bigint // 86400 as day_number,
-       coalesce(extract(epoch from looked_on)::bigint // 86400, -1) as looked_number,
-       age_hours, hours_so_far, share_variance_so_far, abrasion_so_far, playability_so_far,
-       coalesce(fraying, -1) as fraying, coalesce(notching, -1) as notching,
-       coalesce(misalignment, -1) as misalignment, coalesce(lost_feel, -1) as lost_feel
+select (bed_row - 1)::integer as bed, (day - date '1970-01-01')::integer as day_number,
+       coalesce(looked_on - date '1970-01-01', -1)::integer as looked_number,
+       age_hours::double as age_hours, hours_so_far, share_variance_so_far, abrasion_so_far, playability_so_far,
+       coalesce(fraying, -1)::tinyint as fraying, coalesce(notching, -1)::tinyint as notching,
+       coalesce(misalignment, -1)::tinyint as misalignment, coalesce(lost_feel, -1)::tinyint as lost_feel
 from bed_steps
 order by bed_row, day
 """
@@ -42,6 +42,7 @@ _PLAY = """
 select b.bed_row - 1 as bed, extract(epoch from p.day)::bigint // 86400 as day_number, p.* exclude (bed_id, day)
 from bed_play as p
 join beds as b using (bed_id)
+where $beds is null or b.bed_row - 1 in (select unnest($beds::bigint[]))
 order by b.bed_row, p.day, p.activity, p.intensity, p.surface, p.spin, p.level
 """
 
@@ -63,17 +64,33 @@ class Play:
             levels = pd.Categorical(levels)
         return tuple(str(n) for n in levels.categories), levels.codes.astype(np.int64)
 
+    def only(self, rows: np.ndarray) -> Play:
+        """The rows of a mask (n_rows,) alone."""
+        return Play(self.step[rows], self.hours[rows], {f: v[rows] for f, v in self.levels.items()})
+
+    def of_beds(self, bed: np.ndarray, is_wanted: np.ndarray) -> Play:
+        """The play of some beds alone. bed: (n_steps,) bed of each step. is_wanted: (n_beds,)."""
+        return self.only(is_wanted[bed[self.step]])
+
 
 class PlayOnFile(Play):
-    """Play that is read when it is first asked for: only a fit looks at all of it."""
+    """Play that is read when it is first asked for: only a fit looks at it, and at that of a part of the beds where a
+    club is large. read: from numbers of beds, or None for all of them."""
 
-    def __init__(self, read: Callable[[], Play]) -> None:
+    def __init__(self, read: Callable[[list[int] | None], Play]) -> None:
         object.__setattr__(self, "_read", read)
+
+    def of_beds(self, bed: np.ndarray, is_wanted: np.ndarray) -> Play:
+        """As of any play; what is not wanted is not read."""
+        if "step" in self.__dict__:
+            return super().of_beds(bed, is_wanted)
+        made: Play = self._read(np.flatnonzero(is_wanted).tolist())
+        return made
 
     def __getattr__(self, name: str) -> Any:
         if name not in ("step", "hours", "levels"):
             raise AttributeError(name)
-        made = self._read()
+        made = self._read(None)
         for one in ("step", "hours", "levels"):
             object.__setattr__(self, one, getattr(made, one))
         return getattr(made, name)
@@ -127,6 +144,42 @@ class History:
         return len(self.first)
 
 
+def of_steps(h: History, keep: np.ndarray, play: Play) -> History:
+    """The history with the steps of a mask (n_steps,) alone, and the beds that have any left. play: that of h, or of
+    the beds that stay; its rows at steps that go are dropped.
+
+    Players, rackets, squads and families keep their codes, those without any bed left included.
+    """
+    count = np.add.reduceat(keep.astype(np.int64), h.first) if h.n_beds else np.zeros(0, dtype=np.int64)
+    beds = count > 0
+    last = np.cumsum(count[beds]) - 1
+    step_at = np.cumsum(keep) - 1
+    bed_at = np.cumsum(beds) - 1
+    looked = h.looked[keep]
+    stays = play.only(keep[play.step] if len(play.step) else np.zeros(0, dtype=bool))
+    return replace(
+        h,
+        beds=h.beds[beds].reset_index(drop=True),
+        first=last - count[beds] + 1,
+        last=last,
+        bed=bed_at[h.bed[keep]],
+        day=h.day[keep],
+        age_hours=h.age_hours[keep],
+        hours=h.hours[keep],
+        abrasion=h.abrasion[keep],
+        playability=h.playability[keep],
+        share_variance=h.share_variance[keep],
+        grades=h.grades[keep],
+        looked=np.where(looked >= 0, step_at[np.maximum(looked, 0)], -1),
+        player=h.player[beds],
+        racket=h.racket[beds],
+        squad=h.squad[beds],
+        family=h.family[beds],
+        cause=h.cause[beds],
+        play=replace(stays, step=step_at[stays.step]),
+    )
+
+
 def last_played(h: History) -> np.ndarray:
     """(n_beds,) index of the last step with play on it; the last step of a bed that was never played."""
     if h.n_beds == 0:
@@ -141,28 +194,25 @@ def last_played(h: History) -> np.ndarray:
 def read_history(con: duckdb.DuckDBPyConnection) -> History:
     """The club's history from the relations `beds`, `bed_players` and `bed_steps`."""
     beds = con.execute(_BEDS).df()
-    steps = con.execute(_STEPS).df()
-    bed = steps["bed"].to_numpy(dtype=np.int64)
+    steps = {name: np.asarray(values) for name, values in con.execute(_STEPS).fetchnumpy().items()}
+    bed = steps["bed"]
     first = np.searchsorted(bed, np.arange(len(beds)), side="left")
     last = np.searchsorted(bed, np.arange(len(beds)), side="right") - 1
-    grades = (
-        np.stack([steps[s].to_numpy(dtype=np.int64) for s in SIGNS], axis=1)
-        if len(steps)
-        else np.zeros((0, 4), np.int64)
-    )
-    day = steps["day_number"].to_numpy(dtype=np.int64)
-    looked_day = steps["looked_number"].to_numpy(dtype=np.int64)
+    grades = np.stack([steps.pop(s) for s in SIGNS], axis=1)
+    day, looked_day = steps["day_number"], steps.pop("looked_number")
     # a look is a step of the same bed: find it by the joint key (bed, day), which is sorted
     span = int(day.max() - day.min() + 2) if len(day) else 1
     base = int(day.min()) if len(day) else 0
     key = bed.astype(np.int64) * span + (day - base)
-    looked = np.where(looked_day >= 0, np.searchsorted(key, bed * span + (looked_day - base)), -1)
+    looked = np.full(len(bed), -1, dtype=np.int32)
+    seen = np.flatnonzero(looked_day >= 0)
+    looked[seen] = np.searchsorted(key, bed[seen].astype(np.int64) * span + (looked_day[seen] - base))
 
-    def read_play() -> Play:
+    def read_play(wanted: list[int] | None) -> Play:
         there = con.execute("select extract(epoch from as_of)::bigint // 86400 from origin").fetchone()
         if there != as_of:
             raise ValueError("The play is asked for after the relations were built for another origin: ask before.")
-        play = con.execute(_PLAY).df()
+        play = con.execute(_PLAY, {"beds": wanted}).df()
         step = np.searchsorted(
             key, play["bed"].to_numpy(dtype=np.int64) * span + (play["day_number"].to_numpy() - base)
         )
@@ -181,11 +231,11 @@ def read_history(con: duckdb.DuckDBPyConnection) -> History:
         last=last,
         bed=bed,
         day=day,
-        age_hours=steps["age_hours"].to_numpy(dtype=float),
-        hours=steps["hours_so_far"].to_numpy(dtype=float),
-        abrasion=steps["abrasion_so_far"].to_numpy(dtype=float),
-        playability=steps["playability_so_far"].to_numpy(dtype=float),
-        share_variance=steps["share_variance_so_far"].to_numpy(dtype=float),
+        age_hours=steps["age_hours"],
+        hours=steps["hours_so_far"],
+        abrasion=steps["abrasion_so_far"],
+        playability=steps["playability_so_far"],
+        share_variance=steps["share_variance_so_far"],
         grades=grades,
         looked=looked,
         player=player,

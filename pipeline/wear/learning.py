@@ -14,7 +14,7 @@ import numpy as np
 
 from pipeline.wear.baseline import STRAIGHT, Baseline, learn_baseline
 from pipeline.wear.drift import Level, follow
-from pipeline.wear.history import CAUSES, History
+from pipeline.wear.history import CAUSES, History, last_played
 from pipeline.wear.limits import Lives, cumulative_hazard, life_used_breaks, life_used_dead, lives_of
 from pipeline.wear.looks import Looked, priors
 from pipeline.wear.other_causes import DaysAtRisk, OtherCauses
@@ -70,7 +70,8 @@ class Learned:
     reports lost feel at all. looks: limit -> (groups of materials, 4 signs, 4 grades). look_endings: likewise, the
     endings each was learned from. responsibility: (n_beds, n causes) share of each cause in a bed's ending. factor:
     limit -> (n_steps,) inspection multiplier in force. mishit_per_hour: 1/h. racket, racket_code: (n_beds,) what was
-    learned of the bed's racket, and which it is.
+    learned of the bed's racket, and which it is. outlasted: (n_beds,) part of its last stretch of play that a bed was
+    in for.
     """
 
     shapes: Shapes
@@ -92,6 +93,7 @@ class Learned:
     racket: np.ndarray = field(default_factory=lambda: np.zeros(0))
     racket_code: np.ndarray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     look_endings: dict[str, np.ndarray] = field(default_factory=dict)
+    outlasted: np.ndarray = field(default_factory=lambda: np.zeros(0))
 
 
 def exposure_of(h: History, shapes: Shapes) -> Exposure:
@@ -134,6 +136,14 @@ def _recent_hazard(h: History, e: Exposure, dz: np.ndarray, window_days: int = 7
     return np.maximum(added / np.maximum(span, 1.0), 1e-6)
 
 
+def part_outlasted(hazard: np.ndarray) -> np.ndarray:
+    """How much of a stretch a bed was in for that ended within it: 1 / u - 1 / (exp(u) - 1), the mean of an exponential
+    life of rate u that is known to end before 1; a half where u is small. hazard: (n,) u, over the whole stretch."""
+    u = np.maximum(hazard, 0.0)
+    far = np.clip(u, 0.1, 700.0)
+    return np.where(u < 0.1, 0.5 - u / 12.0, 1.0 / far - 1.0 / np.expm1(far))
+
+
 def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolerance: float = 2e-2) -> Learned:
     """Iterate family, player and inspection multipliers and the causes of unknown endings to rest."""
     shapes = shapes or Shapes()
@@ -161,6 +171,8 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
     seen = looked.at
     endings_family: dict[str, np.ndarray] = {}
     own = np.ones(n_beds)
+    in_last_stretch = np.arange(len(h.day)) >= last_played(h)[h.bed]
+    outlasted, lived = np.ones(n_beds), np.ones(len(h.day))
     rounds = 0
     for rounds in range(1, max_rounds + 1):
         previous = np.concatenate([f[k] for k in limits] + [a[k] / b[k] for k in limits])
@@ -179,10 +191,20 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
             responsibility[is_unknown] = shares[is_unknown]
             if rounds <= 2 or rounds % 8 == 0:
                 other = at_risk.learn(responsibility[:, OTHER])
+        if n_beds:
+            # a bed that ended in play was in for a part of its last stretch alone
+            stretch = np.zeros(n_beds)
+            for k in limits:
+                dz = np.where(in_last_stretch, e.dz[k] * factor[k], 0.0)
+                theta = a[k] / b[k] * (reports if k == "goes_dead" else 1.0)
+                stretch += np.add.reduceat(dz, h.first) * f[k][family] * own * theta[player]
+            in_play = responsibility[:, (BREAKS, DEAD, MISHIT)].sum(axis=1)
+            outlasted = 1.0 - in_play * (1.0 - part_outlasted(stretch))
+            lived = np.where(in_last_stretch, outlasted[h.bed], 1.0)
         mishit_per_hour = (1.0 + responsibility[:, MISHIT].sum()) / (2000.0 + hours_played.sum())
         by_racket = np.zeros((2, int(h.racket.max(initial=-1)) + 1))
         for k in limits:
-            dz = e.dz[k] * factor[k]
+            dz = e.dz[k] * factor[k] * lived
             exposed = np.add.reduceat(dz, h.first) * taught[k] if n_beds else np.zeros(0)
             ended = responsibility[:, codes[k]] * taught[k]
             n_player = np.bincount(player, ended, n_players + 1)
@@ -208,7 +230,7 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
             if len(seen):
                 scale = (f[k][family] * own * theta[player] * taught[k])[h.bed[seen]]
                 at_end = _at_end(h, seen, ended)
-                looks[k] = looked.learned(k, e.dz[k][seen] * scale, at_end, looks[k], shapes.look_prior)
+                looks[k] = looked.learned(k, e.dz[k][seen] * lived[seen] * scale, at_end, looks[k], shapes.look_prior)
         # a racket that wears out its beds faster than its share of the player's play says gets more of it than the
         # share
         own = ((shapes.strength_racket + by_racket[0]) / (shapes.strength_racket + by_racket[1]))[h.racket]
@@ -221,13 +243,13 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
     for k in limits:
         mean = (a[k] / b[k])[player] * f[k][family] * own
         counts = taught[k] * ((reports[player]) if k == "goes_dead" else 1.0)
-        step = e.dz[k] * factor[k] * mean[h.bed]
+        step = e.dz[k] * factor[k] * lived * mean[h.bed]
         so_far = _cumulative(step, h)
         ended = responsibility[:, codes[k]] * taught[k]
         baseline[k] = STRAIGHT
         if n_beds:
             # each bed is held against what its player's OTHER beds say: its own ending would make it look as expected
-            lasted = np.add.reduceat(e.dz[k] * factor[k], h.first) * taught[k] * own * f[k][family]
+            lasted = np.add.reduceat(e.dz[k] * factor[k] * lived, h.first) * taught[k] * own * f[k][family]
             others = ((a[k][player] - ended) / np.maximum(b[k][player] - lasted, 1e-9) / (a[k] / b[k])[player])[h.bed]
             u, before = so_far * others, (so_far - step) * others
             baseline[k] = learn_baseline(before, u, counts[h.bed], u[h.last], ended)
@@ -261,6 +283,7 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
         own,
         h.racket,
         {k: looked.counted(k, _at_end(h, seen, responsibility[:, codes[k]] * taught[k])) for k in limits},
+        outlasted,
     )
 
 

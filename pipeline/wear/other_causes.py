@@ -115,3 +115,12 @@ class DaysAtRisk:
         fitted = OtherCauses(squad, age, wear, player, np.zeros(0))
         at_end = fitted.rate(self.squad, self.player, self.age_at_end, self.wear_at_end)
         return OtherCauses(squad, age, wear, player, at_end)
+
+    def log_likelihood(self, ended: np.ndarray) -> tuple[float, int]:
+        """Of these endings under the rates fitted to them, players taken as alike, and how many factors of age and
+        wear were free."""
+        made = self.learn(ended)
+        rate = made.squad[self.of_squad] * made.age[self.of_age] * made.wear[self.of_wear]
+        endings = np.bincount(self.row_at_end, ended[self.chosen], len(self.days))
+        free = len(np.unique(self.of_age)) + len(np.unique(self.of_wear)) - 2
+        return float((endings * np.log(rate)).sum() - (rate * self.days).sum()), free

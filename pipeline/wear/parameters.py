@@ -16,6 +16,7 @@ from pipeline.wear.estimate import LIMIT_WORDS, Estimate
 from pipeline.wear.history import SIGNS
 from pipeline.wear.learning import LIMITS
 from pipeline.wear.looks import GRADES, GROUPS, priors
+from pipeline.wear.taken_out import TakenOut, taken_out
 
 COLUMNS = (
     "name", "meaning", "unit", "trade_value", "value", "value_p05", "value_p95", "source", "is_assumption", "since",
@@ -35,7 +36,7 @@ NO_BAND: Band = (float("nan"), float("nan"))
 
 def parameters(e: Estimate) -> pd.DataFrame:
     """The numbers in force at this estimate's origin."""
-    rows = [*_values(e), *_weights(e), *_materials(), *_learned(e), *_looks(e)]
+    rows = [*_values(e), *_weights(e), *_materials(), *_learned(e), *_lives(e), *_looks(e)]
     frame = pd.DataFrame(rows, columns=list(COLUMNS))
     frame["since"] = pd.to_datetime(frame["since"])
     return frame
@@ -169,6 +170,36 @@ def _learned(e: Estimate) -> list[Row]:
              False, e.as_of, "")
         )  # fmt: skip
     return rows
+
+
+def _lives(e: Estimate) -> list[Row]:
+    """Median lives as learned, and whether they are corrected for restrings that follow wear."""
+    found = taken_out(e.history, e.learned)
+    told = said_of(found)
+    rows: list[Row] = []
+    for limit, field in (("breaks", "break_hours"), ("goes_dead", "dead_hours")):
+        shape = e.learned.shapes.shape_breaks if limit == "breaks" else e.learned.shapes.shape_dead
+        for family, f in zip(e.history.families, e.learned.family[limit], strict=True):
+            material = reference.MATERIALS.get(family.split("/")[0], reference.MATERIALS["other"])
+            trade = float(getattr(material, field))
+            life = trade * float(f) ** (-1.0 / shape) * (found.life_factor(shape) if found else 1.0)
+            rows.append(
+                (f"life of {family}, {LIMIT_WORDS[limit]}", "reference hours at which half of such beds have ended",
+                 "h", trade, life, *NO_BAND, LEARNED, False, e.as_of, told)
+            )  # fmt: skip
+    return rows
+
+
+def said_of(found: TakenOut | None) -> str:
+    """Whether lives are corrected for restrings that follow wear, in words; '' where too few were taken out to tell."""
+    if found is None:
+        return ""
+    if found.is_in_force:
+        return (
+            f"corrected for restrings that follow wear: {found.part:.0%} of beds seem to be taken out at "
+            f"{found.at:.0%} of their life ({found.endings} taken out)"
+        )
+    return f"not corrected: the {found.endings} beds taken out follow age and hours on file"
 
 
 def _looks(e: Estimate) -> list[Row]:

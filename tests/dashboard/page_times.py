@@ -1,7 +1,8 @@
-"""How long the server takes for a page: `python -m tests.dashboard.page_times [--store DIR] [--times 50]`.
+"""How long the server takes for a page: `python -m tests.dashboard.page_times [--store DIR | --big] [--times 50]`.
 
-In: a store, else the sample is loaded. Out, printed: for each page the median and the 90 % point of so many changes to
-it from another page, in milliseconds, what a page of one table and one plot takes beside it, and every function of
+In: a store, else the sample is loaded, or with `--big` a made-up club of 500 players and five years with bench hours,
+events, tickets and a shelf. Out, printed: for each page the median and the 90 % point of so many changes to it from
+another page, in milliseconds, what a page of one table and one plot takes beside it, and every function of
 `pipeline.fleet.frames` or of the store that was asked again though nothing had changed. Nothing is asserted. The time
 is that of the page's script in this process with Streamlit's own test runner, so the runner's part is in it.
 """
@@ -15,21 +16,51 @@ import tempfile
 import time
 from collections import Counter
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 from streamlit.testing.v1 import AppTest
 
 from pipeline.fleet import frames
+from pipeline.refresh import refresh
 from pipeline.store import Store
+from tests.bench.big_club import LAST_DAY, write_club
 from tests.dashboard.sample_store import SUNDAY_EVENING, make_sample_store
 
 APP = Path(__file__).parents[2] / "dashboard" / "app.py"
 PAGES_ANSWERS = (
     "this_week", "racket", "inspect", "workload", "records", "track_record", "club", "choices", "messages",
 )  # fmt: skip
+BIG_SESSIONS, BIG_SQUADS = 625_000, 25
 SCREENS = sorted(path.stem for path in (APP.parent / "screens").glob("[a-z]*.py"))
+
+
+def make_big_store(folder: Path) -> Store:
+    """500 players, 1,250 rackets, five years; bench, calendar and shelf of the weeks around its last day."""
+    files = folder / "files"
+    write_club(files, BIG_SESSIONS)
+    days = [LAST_DAY + timedelta(days=day) for day in range(-60, 60)]
+    (files / "bench.csv").write_text(
+        "bench_on,stringer,minutes\n" + "".join(f"{day},Anna,480\n{day},Bruno,480\n" for day in days)
+    )
+    (files / "calendar.csv").write_text(
+        "planned_on,squad,activity,event,minutes\n"
+        + "".join(f"{day},Squad {n},singles,Round {n},90\n" for n, day in enumerate(days[62::2]) if n < BIG_SQUADS)
+    )
+    (files / "stock.csv").write_text(
+        "counted_on,string_id,reels\n" + "".join(f"{LAST_DAY},S{n},20\n" for n in range(1, 5))
+    )
+    (files / "jobs.csv").write_text(
+        "job_id,racket_id,handed_in_on,reason,state,state_on\n"
+        + "".join(f"J{n},R{n},{LAST_DAY},scheduled,booked,{LAST_DAY}\n" for n in range(20))
+    )
+    store, now = Store(folder / "club"), datetime.combine(LAST_DAY, datetime.min.time(), UTC) + timedelta(hours=20)
+    store.create("Big club")
+    report = store.load(files, now=now)
+    refresh(store, now=now)
+    print(f"{report.total('new'):,} rows of a made-up club, {report.total('rejected')} rejected", flush=True)
+    return store
 
 
 def table_and_plot() -> None:
@@ -78,14 +109,16 @@ def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--store", type=Path, help="a store with a published view; else the sample")
+    parser.add_argument("--big", action="store_true", help="a made-up club of 500 players and five years")
     parser.add_argument("--times", type=int, default=50)
     parser.add_argument("--today", help="the day it is; else the last day of the view, or the sample's")
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as scratch:
-        folder = asked.store or make_sample_store(Path(scratch) / "sample").folder
+        make = make_big_store if asked.big else make_sample_store
+        folder = asked.store or make(Path(scratch) / "made").folder
         os.environ["RACKET_FLEET_STORE"] = str(folder)
-        sample_day = SUNDAY_EVENING if asked.store is None else datetime.now(UTC)
-        os.environ["RACKET_FLEET_TODAY"] = asked.today or sample_day.date().isoformat()
+        day = LAST_DAY if asked.big else SUNDAY_EVENING.date() if asked.store is None else datetime.now(UTC).date()
+        os.environ["RACKET_FLEET_TODAY"] = asked.today or day.isoformat()
         counts: Counter[str] = Counter()
         counted(counts)
         least = AppTest.from_function(table_and_plot)
@@ -98,7 +131,7 @@ def main() -> None:
         print(f"Server time of a page change in ms, {asked.times} times")
         print(f"{'a table, a plot':16}{statistics.median(bare):8.0f}")
         print(f"{'page':16}{'median':>8}{'90 %':>8}  asked again at each change")
-        app = AppTest.from_file(str(APP), default_timeout=120)
+        app = AppTest.from_file(str(APP), default_timeout=600)
         app.run()
         for page in SCREENS:
             other = "records" if page != "records" else "workload"

@@ -43,7 +43,11 @@ def test_it_says_what_the_plan_says_and_shows_every_ticket(academy: Store, open_
     with academy.facts() as con:
         for row in tickets(con, TODAY).to_dict("records"):
             assert f"**{row['racket_id']}** · {row['player_name']}" in text
-    assert app.title[0].value.replace("\\", "").startswith("No ticket for today; 4 tickets are open, the next on Mon")
+    assert (
+        app.title[0]
+        .value.replace("\\", "")
+        .startswith("2 rackets are on the bench; 2 more tickets are open, the next on Mon")
+    )
     assert "machine maker's instructions come first" in text
     assert kept(academy, "bench", f"{academy.view_version} {TODAY}") is not None
 
@@ -59,7 +63,7 @@ def test_one_tap_is_strung_with_its_metres_and_undo_takes_it_back(academy: Store
     assert len(done) == before + 1
     row = done.loc[done["racket_id"].eq("R097") & done["strung_on"].eq("2026-11-15")].iloc[0]
     assert (row["mains_m"], row["crosses_m"], row["stringer"]) == (6.2, 5.6, "Ordal")
-    (undo,) = [button for button in app.button if button.label == "Undo"]
+    (undo,) = [button for button in app.button if button.label == "Take it back"]
     undo.click().run()
     assert "Taken back" in said(app)
     assert books(academy)["J01054"] == "on_bench"

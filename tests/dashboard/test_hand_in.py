@@ -42,7 +42,7 @@ def test_ticked_rackets_are_booked_and_the_booking_can_be_taken_back(academy: St
     assert set(booked["state"]) == {"booked"}
     listed = [str(box.key).split()[1] for box in app.checkbox if str(box.key).startswith("tick ")]
     assert not set(rackets) & set(listed)
-    press(app, "Take the booking back")
+    press(app, "Take it back")
     assert len(academy.records("jobs")) == count
 
 

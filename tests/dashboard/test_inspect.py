@@ -25,14 +25,19 @@ MATERIALS = load_contract().resources["strings"].field("material").choices
 def test_the_label_opens_the_racket_and_says_why_to_look(small_store: Store, open_page: Opened) -> None:
     app = open_page(small_store, "inspect", racket="B-2")
     assert not app.exception
-    assert app.title[0].value == "What does B-2 show?"
+    assert app.title[0].value.replace("\\", "").endswith(" What does it show?")
     assert "A look changes the call in 4 of 10 cases" in app.markdown[0].value.replace("\\", "")
     assert app.selectbox[0].value == "B-2"
 
 
 def test_a_number_that_is_not_on_file_is_said(small_store: Store, open_page: Opened) -> None:
     app = open_page(small_store, "inspect", racket="Z-9")
-    assert "There is no racket Z" in app.warning[0].value
+    assert app.title[0].value.replace("\\", "") == "There is no racket Z-9 on file"
+    assert app.selectbox[0].value is None, "nothing is graded before a racket is chosen"
+    assert not any("show?" in title.value for title in app.title)
+    app.selectbox[0].set_value("B-2").run()
+    assert "B-2 is" in app.title[0].value.replace("\\", "")
+    assert app.query_params["racket"] in ("B-2", ["B-2"])
 
 
 def test_a_racket_without_strings_is_not_graded(small_store: Store, open_page: Opened) -> None:

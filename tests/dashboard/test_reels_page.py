@@ -103,7 +103,7 @@ def test_a_count_is_written_down_and_undone(club: Store, open_page: Opened) -> N
     plan = kept_plan(club)
     assert plan is not None and plan.strings.set_index("string_id").loc["poly", "stock_m"] >= 4000
     assert "Poly" not in title(app)
-    app.button[[b.label for b in app.button].index("Undo")].click().run(timeout=60)
+    app.button[[b.label for b in app.button].index("Take it back")].click().run(timeout=60)
     assert title(app) == before
 
 

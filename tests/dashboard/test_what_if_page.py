@@ -48,11 +48,16 @@ def ask(app: AppTest) -> AppTest:
     return app.button[[b.label for b in app.button].index("Work it out")].click().run(timeout=60)
 
 
-def test_nothing_is_worked_out_on_opening(club: Store, open_page: Opened) -> None:
+def test_it_opens_with_the_usual_question_answered(club: Store, open_page: Opened) -> None:
     app = open_page(club, "what_if", today=DAY)
-    assert title(app) == "What would another string or restring policy change?"
-    assert not (club.folder / "plan-what-if.json").exists()
+    assert re.match(r"Restrung at 100 % of its life for U1[68]: about \d+ (more|fewer) restrings", heading(app))
+    assert "Play on dead strings goes from" in said(app)
+    assert app.button_group[0].value == "at a part of its life"
     assert list(app.selectbox[0].options)[:2] == ["Squad U16", "Squad U18"]
+    file = club.folder / "plan-what-if.json"
+    made_at = file.stat().st_mtime_ns
+    assert title(open_page(club, "what_if", today=DAY)) == title(app)
+    assert file.stat().st_mtime_ns == made_at, "the answer is kept"
 
 
 def test_a_policy_is_answered_and_kept(club: Store, open_page: Opened) -> None:
@@ -60,7 +65,7 @@ def test_a_policy_is_answered_and_kept(club: Store, open_page: Opened) -> None:
     app.button_group[0].set_value("after hours of play").run()
     app.number_input(key="what if after hours of play").set_value(4.0)
     ask(app)
-    words = r"Restrung after 4 h of play for U16: about \d+ more restrings and €\d+ more in 26 weeks"
+    words = r"Restrung after 4 h of play for U16: about \d+ more restrings and €\d+ more in 12 weeks"
     assert re.match(words, heading(app))
     assert "Play on dead strings goes from" in said(app) and "4 rackets looked at." in said(app)
     assert "If a break in a match costs as much as 5 restrings, it is cheapest to" in said(app)
@@ -77,13 +82,16 @@ def test_a_policy_is_answered_and_kept(club: Store, open_page: Opened) -> None:
 
 
 def test_a_question_that_changes_nothing_is_said(club: Store, open_page: Opened) -> None:
-    app = ask(open_page(club, "what_if", today=DAY))
+    app = open_page(club, "what_if", today=DAY)
+    app.button_group[0].set_value("as now").run()
+    ask(app)
     assert "Nothing would change: choose another string, gauge or restring policy." in said(app)
     assert title(app) == "What would another string or restring policy change?"
 
 
 def test_another_string_of_materials_not_strung_here_warns(club: Store, open_page: Opened) -> None:
     app = open_page(club, "what_if", today=DAY)
+    app.button_group[0].set_value("as now").run()
     app.selectbox[1].set_value("poly")
     app.selectbox[2].set_value("multi")
     ask(app)

@@ -54,10 +54,11 @@ def test_no_job_on_closed_days_where_the_club_kept_to_them() -> None:
     assert (ignored.restrung(np.full(4000, 1.5), np.zeros(4000, dtype=bool), rng) < 7).mean() > 0.75
 
 
-def test_without_closed_days_the_delays_are_those_on_file() -> None:
+def test_without_closed_days_the_delays_are_those_on_file_and_end_on_a_bench_day() -> None:
     way = hand_over(beds_strung_on(working_days(20)), np.array([0.0, 2.0]), (), AS_OF)
     day = way.restrung(np.full(5000, 3.7), np.zeros(5000, dtype=bool), np.random.default_rng(1))
-    assert set(np.unique(day)) == {4.0, 6.0}
+    # over on Thursday: handed in at once, strung on Friday; two days in the bag, strung on the next Tuesday
+    assert set(np.unique(day)) == {4.0, 8.0}
     assert (day == 4.0).mean() == pytest.approx(0.5, abs=4 * 0.5 / np.sqrt(5000))
 
 

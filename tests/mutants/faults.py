@@ -2,7 +2,13 @@
 
 The kinds are the usual ones of mutation testing (from memory): a comparison with its neighbour, an arithmetic sign
 with its opposite, `and` with `or`, a condition turned round, a number one larger or a tenth off, `min` with `max`, a
-truth value with the other. Texts, annotations, docstrings and `raise` statements are left alone.
+truth value with the other, a named argument left out, a statement left out (a call made for its effect, `x += y`,
+`continue`, `break`).
+
+Left alone, since no test could notice it or any test would: docstrings, annotations and what is imported for them
+alone; the flags of a dataclass and other decorators; arguments that only guard or only name the usual encoding
+(`GUARDS`); `raise` and `assert` statements, whose texts other tests match; texts, since the name of a column, once
+misspelt, stops the program at once; `return` without its value and an assignment left out, for the same reason.
 """
 
 from __future__ import annotations
@@ -25,6 +31,7 @@ NAMES = {
     "floor": "ceil", "ceil": "floor", "log": "log1p", "log1p": "log", "exp": "expm1", "expm1": "exp",
     "cumsum": "cumprod", "fmin": "fmax", "fmax": "fmin", "idxmin": "idxmax", "idxmax": "idxmin",
 }  # fmt: skip
+GUARDS = {"strict", "validate", "encoding", "check", "copy", "repr", "slots", "frozen"}
 
 
 @dataclass(frozen=True)
@@ -51,9 +58,10 @@ class Fault:
 
 def _changed(node: ast.AST) -> Iterator[str]:
     """What may stand in place of one node."""
-    if isinstance(node, ast.Compare) and len(node.ops) == 1 and type(node.ops[0]) in COMPARISONS:
-        other = COMPARISONS[type(node.ops[0])]()
-        yield ast.unparse(ast.Compare(node.left, [other], node.comparators))
+    if isinstance(node, ast.Compare):
+        for place, op in enumerate(node.ops):
+            ops = [*node.ops[:place], COMPARISONS[type(op)](), *node.ops[place + 1 :]]
+            yield f"({ast.unparse(ast.Compare(node.left, ops, node.comparators))})"
     elif isinstance(node, ast.BinOp) and type(node.op) in SIGNS:
         if isinstance(node.op, (ast.Add, ast.BitOr)) and _is_text(node):
             return
@@ -63,6 +71,16 @@ def _changed(node: ast.AST) -> Iterator[str]:
         yield f"({ast.unparse(ast.BoolOp(other_op, node.values))})"
     elif isinstance(node, ast.UnaryOp) and isinstance(node.op, (ast.Not, ast.USub, ast.Invert)):
         yield f"({ast.unparse(node.operand)})"
+    elif isinstance(node, ast.Expr):
+        if isinstance(node.value, ast.Call):
+            yield "pass"
+    elif isinstance(node, (ast.AugAssign, ast.Continue, ast.Break)):
+        yield "pass"
+    elif isinstance(node, ast.Call):
+        for place, named in enumerate(node.keywords):
+            if named.arg is not None and named.arg not in GUARDS:
+                fewer = [*node.keywords[:place], *node.keywords[place + 1 :]]
+                yield ast.unparse(ast.Call(node.func, node.args, fewer))
     elif isinstance(node, ast.IfExp):
         yield f"({ast.unparse(ast.IfExp(node.test, node.orelse, node.body))})"
     elif isinstance(node, ast.Constant):
@@ -99,6 +117,23 @@ class _Walk(ast.NodeVisitor):
     def visit_Raise(self, node: ast.Raise) -> None:
         return None
 
+    def visit_Assert(self, node: ast.Assert) -> None:
+        return None
+
+    def visit_If(self, node: ast.If) -> None:
+        if not (isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING"):
+            if not isinstance(node.test, (ast.Compare, ast.BoolOp, ast.UnaryOp)):  # these have faults of their own
+                self.found.append((node.test, f"(not ({ast.unparse(node.test)}))"))
+            self.generic_visit(node)
+
+    def visit_keyword(self, node: ast.keyword) -> None:
+        if node.arg not in GUARDS:
+            self.visit(node.value)
+
+    def visit_ClassDef(self, node: ast.ClassDef) -> None:
+        for statement in node.body:
+            self.visit(statement)
+
     def visit_AnnAssign(self, node: ast.AnnAssign) -> None:
         if node.value is not None:
             self.visit(node.value)
@@ -115,7 +150,7 @@ class _Walk(ast.NodeVisitor):
 
     def visit_Attribute(self, node: ast.Attribute) -> None:
         if node.attr in NAMES:
-            self.found.append((node, f"{ast.unparse(node.value)}.{NAMES[node.attr]}"))
+            self.found.append((node, ast.unparse(ast.Attribute(node.value, NAMES[node.attr]))))
         self.generic_visit(node)
 
     def visit_Name(self, node: ast.Name) -> None:

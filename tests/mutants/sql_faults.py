@@ -72,11 +72,11 @@ SQL_FAULTS = (
         "a racket in the shop collects play",
     ),
     SqlFault(
-        "session_hours.sql", "greatest(0.5, least(2.0, ", "greatest(0.0, least(9.0, ",
+        "sessions_described.sql", "greatest(0.5, least(2.0, ", "greatest(0.0, least(9.0, ",
         "a count of balls corrects without limit",
     ),
     SqlFault(
-        "session_hours.sql", "hours * playability_weight * hits_factor", "hours * abrasion_weight * hits_factor",
+        "session_hours.sql", "coalesce(t.playability, 1)", "coalesce(t.abrasion, 1)",
         "topspin makes strings go dead",
     ),
     SqlFault(

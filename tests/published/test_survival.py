@@ -28,6 +28,8 @@ LAST_STRETCH_HOURS = (
     0.001  # the likelihood takes the hazard over a bed's last step: one this short makes it the density
 )
 STRENGTH_THAT_FIXES_THETA = 1e7
+RACKETS_ALIKE = 1e15
+INSTANT = 1e-10  # part of a life: a last stretch so short that the ending has a known moment
 
 
 @pytest.fixture(autouse=True)
@@ -55,7 +57,8 @@ def problem(
     n, steps = len(beds), len(h.day)
     return Problem(
         h, "breaks", np.ones(n), np.zeros(steps), np.ones(steps), np.array(is_failure, dtype=float), np.ones(n),
-        np.zeros((n, 0)) if features is None else features, names, 1.0, 1.0, 0.85, 0.0,
+        np.where(is_failure, 0.5, 1.0), np.zeros((n, 0)) if features is None else features, names, 1.0, 1.0, 0.85, 0.0,
+        RACKETS_ALIKE,
     )  # fmt: skip
 
 
@@ -137,8 +140,15 @@ def test_string_effects_agree_with_weibull_regression_of_the_reference_library()
 
 def learned_from(beds: list[Bed], strength: float, strength_family: float = 1e15) -> Learned:
     """Posterior of constant hazards (shape 1): z is f ln 2 hours / B; rackets taken as alike."""
-    shapes = Shapes(shape_breaks=1.0, strength_breaks=strength, strength_family=strength_family, strength_racket=1e15)
+    shapes = Shapes(
+        shape_breaks=1.0, strength_breaks=strength, strength_family=strength_family, strength_racket=RACKETS_ALIKE
+    )
     return learn(history(beds), shapes, tolerance=1e-10)
+
+
+def broken_at(hours: float, player: str = "P1", string: str = "polyester") -> Bed:
+    """A bed known to have broken at so many reference hours, neither sooner nor later."""
+    return Bed(player, "breaks", (10, 30), (hours * (1.0 - INSTANT), hours), mains=string, crosses=string)
 
 
 def hours_for(z: float) -> float:
@@ -156,7 +166,7 @@ def test_gamma_poisson() -> None:
     endings_of_period = (6, 2, 2, 1)
     beds = []
     for count in endings_of_period:
-        beds += [Bed(cause="breaks", abrasion=(hours_for(5.0 / (count + 1)),)) for _ in range(count)]
+        beds += [broken_at(hours_for(5.0 / (count + 1))) for _ in range(count)]
         beds.append(Bed(cause="none", abrasion=(hours_for(5.0 / (count + 1)),)))
     made = learned_from(beds, strength=10.0)
     assert made.a["breaks"][0] == pytest.approx(21.0, rel=1e-9)
@@ -168,10 +178,7 @@ def test_gamma_poisson() -> None:
 def test_gamma_prior_on_an_exponential_life() -> None:
     """NIST/SEMATECH e-Handbook 8.4.6 (numbers from memory): prior a 2, b 1400, then 2 failures in 1,909 h: median life
     901.13 h, lower 80 % bound 600.0 h. The multiplier is the rate times 700 h."""
-    beds = [
-        Bed(cause="breaks", abrasion=(hours_for(900.0 / 700.0),)),
-        Bed(cause="breaks", abrasion=(hours_for(1009.0 / 700.0),)),
-    ]
+    beds = [broken_at(hours_for(900.0 / 700.0)), broken_at(hours_for(1009.0 / 700.0))]
     made = learned_from(beds, strength=2.0)
     a, b_hours = made.a["breaks"][0], made.b["breaks"][0] * 700.0
     assert (a, b_hours) == pytest.approx((4.0, 1400.0 + 1909.0), rel=1e-9)
@@ -189,7 +196,8 @@ def test_flat_prior_gives_the_exponential_rate_of_the_reference_library() -> Non
     reference = ExponentialFitter().fit(hours, failed)
     scale = hours_for(1.0)
     beds = [
-        Bed(cause="breaks" if f else "none", abrasion=(t * scale / 30.0,)) for t, f in zip(hours, failed, strict=True)
+        broken_at(t * scale / 30.0) if f else Bed(abrasion=(t * scale / 30.0,))
+        for t, f in zip(hours, failed, strict=True)
     ]
     made = learned_from(beds, strength=1e-9)
     assert 30.0 * made.b["breaks"][0] / made.a["breaks"][0] == pytest.approx(reference.lambda_, rel=1e-6)
@@ -209,7 +217,9 @@ def test_kaplan_meier_of_the_nist_handbook() -> None:
         z_one = float(learn(one, Shapes(shape_breaks=1.0)).exposure.z["breaks"][0])
         at_risk = sum(life >= t for life in failures + withdrawn)
         beds += [
-            Bed(f"P{i}", "breaks" if i == 0 else "none", abrasion=(1.0 / z_one,), mains=material, crosses=material)
+            broken_at(1.0 / z_one, "P0", material)
+            if i == 0
+            else Bed(f"P{i}", abrasion=(1.0 / z_one,), mains=material, crosses=material)
             for i in range(at_risk)
         ]
     made = learned_from(beds, strength=1e15, strength_family=1e-12)
@@ -243,7 +253,7 @@ def test_posterior_agrees_with_numerical_integration(strength: float, z: float, 
     """Integrated with SciPy: mean and variance of theta under its prior Gamma(strength, rate strength) times
     theta**endings exp(-theta z)."""
     one = hours_for(z / (endings + 1))
-    beds = [Bed(cause="breaks" if i < endings else "none", abrasion=(one,)) for i in range(endings + 1)]
+    beds = [broken_at(one) if i < endings else Bed(abrasion=(one,)) for i in range(endings + 1)]
     made = learned_from(beds, strength)
     a, b = float(made.a["breaks"][0]), float(made.b["breaks"][0])
     prior = stats.gamma(strength, scale=1.0 / strength)

@@ -144,18 +144,20 @@ def _one_bed(
     x["goes_dead"] += (
         np.exp(truth["goes_dead"].of("rest_scale")) * life[2] * np.log10(1.0 + (ahead - strung) * 24.0 + 12.0)
     )
-    ends: list[tuple[int, str]] = []
+    ends: list[tuple[float, str]] = []  # session, with how far into it the bed lasted
     for limit in LIMITS:
         t = truth[limit]
         f = np.exp(t.of(f"family {mains}/{crosses}"))
         z = LN2 * np.power(x[limit], np.exp(t.of("shape"))) * f * multiplier[limit]
         if limit == "breaks" or is_reporting:
-            ends.append((int(np.searchsorted(z, rng.exponential())), limit))
-    ends.append((int(np.searchsorted(np.cumsum(hours), rng.exponential(2000.0))), "mishit"))
-    ends.append((int(np.searchsorted(ahead, strung + rng.exponential(250.0))), "other"))
-    last, cause = min(ends)
-    if last >= len(ahead):
-        last, cause = len(ahead) - 1, "none"
+            ends.append((_reached(z, rng.exponential()), limit))
+    ends.append((_reached(np.cumsum(hours), rng.exponential(2000.0)), "mishit"))
+    # taken out when the play of that day is over
+    ends.append((np.searchsorted(ahead, strung + rng.exponential(250.0)) + 1.0 - 1e-9, "other"))
+    at_session, cause = min(ends)
+    last = int(min(at_session, len(ahead) - 1.0))
+    if at_session >= len(ahead):
+        cause = "none"
     elif rng.random() < 0.1:
         cause = "unknown"
     n = last + 1
@@ -165,6 +167,11 @@ def _one_bed(
     )  # fmt: skip
     played = [(float(hours[i]), {f: str(v[i]) for f, v in names.items()}) for i in range(n)]
     return bed, played, at + n, int(ahead[last])
+
+
+def _reached(so_far: np.ndarray, threshold: float) -> float:
+    """Where a running sum reaches a threshold: the session, and how far into it, as one number."""
+    return float(np.interp(threshold, np.concatenate([[0.0], so_far]), np.arange(len(so_far) + 1.0), right=np.inf))
 
 
 def _as_history(beds: list[Bed], kinds: list[list[tuple[float, dict[str, str]]]], span_days: int) -> History:

@@ -159,8 +159,9 @@ def test_a_bed_that_teaches_nothing_changes_no_posterior_of_breaking(what: str) 
     alike = Shapes(strength_racket=1e15)
     before, after = learn(h, alike, tolerance=1e-9), learn(longer, alike, tolerance=1e-9)
     assert after.a["breaks"] == pytest.approx(before.a["breaks"], rel=1e-9)
-    assert after.b["breaks"] == pytest.approx(before.b["breaks"], rel=1e-6)
-    assert after.family["breaks"][:2] == pytest.approx(before.family["breaks"], rel=1e-6)
+    # how much of a last stretch was outlasted depends on both limits
+    assert after.b["breaks"] == pytest.approx(before.b["breaks"], rel=1e-5)
+    assert after.family["breaks"][:2] == pytest.approx(before.family["breaks"], rel=1e-5)
 
 
 def test_a_frame_fault_still_teaches_that_the_bed_had_not_gone_dead() -> None:

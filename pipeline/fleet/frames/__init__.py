@@ -4,6 +4,7 @@ In: a connection to a view, the reader's choices, today's date. Out: frozen data
 so that pages only draw. One module a page; `club` holds what they share.
 """
 
+from pipeline.fleet.frames.calendar_file import calendar_activities, calendar_look, whose_calendar
 from pipeline.fleet.frames.club import ALL, PAST, WEEK, Choices, Club, Filters, choices, club, racket_names
 from pipeline.fleet.frames.inspect import Inspect, LookChanged, Standing, inspect, inspect_order, look_changed
 from pipeline.fleet.frames.messages import Message, hand_in_rows, list_words, messages
@@ -49,6 +50,8 @@ __all__ = [
     "TrackRecordPage",
     "WhatIfPage",
     "Workload",
+    "calendar_activities",
+    "calendar_look",
     "choices",
     "club",
     "hand_in_rows",
@@ -70,5 +73,6 @@ __all__ = [
     "track_record",
     "what_if_page",
     "what_if_told",
+    "whose_calendar",
     "workload",
 ]

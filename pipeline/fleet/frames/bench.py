@@ -19,8 +19,10 @@ from pipeline.fleet.frames.club import Club, Row
 from pipeline.fleet.prints.bed_words import frame_of, metres_of, pulls_of, strings_of
 from pipeline.fleet.tickets import OPEN, STATE_WORDS
 from pipeline.fleet.tickets.cautions import GENERAL
+from pipeline.fleet.tickets.setup import LAST, NONE, OWN, PLAYERS
 
 LATER, UNPLANNED, HELD = "Later", "Without a place in the plan", "On hold: not to be strung"
+SETUP_WORDS = {OWN: "set-up of this racket", PLAYERS: "the player's set-up", LAST: "strung as last time", NONE: ""}
 PLAN_COLUMNS = ("Day", "Stringer", "Order", "Racket", "Player", "String", "Pull", "Minutes", "Due", "Late, days", "For")
 
 
@@ -103,9 +105,11 @@ def _placed(plan: BenchPlan | None) -> dict[str, Row]:
 
 
 def _title(rows: list[Row], placed: dict[str, Row], today: date) -> str:
-    """The answer: how many tickets today, how long they take, which is first."""
+    """The answer: what is on the bench, how many tickets today, how long they take, which is first."""
     if not rows:
         return "No ticket is open at the bench"
+    on_bench = [row for row in rows if row["state"] == "on_bench"]
+    on_it = f"{words.count(len(on_bench), 'racket')} {words.verb(len(on_bench), 'is', 'are')} on the bench"
     mine = [placed[row["job_id"]] for row in rows if row["job_id"] in placed]
     now = [row for row in mine if not words.is_missing(row["day"]) and row["day"] <= today]
     waiting = words.count(len(rows), "ticket")
@@ -115,7 +119,15 @@ def _title(rows: list[Row], placed: dict[str, Row], today: date) -> str:
         text = f"{words.count(len(now), 'ticket')} for today, about {words.hours_from_minutes(minutes)}"
         text = f"{text}: {first['racket_id']} first"
         return text if len(now) == len(rows) else f"{text}; {len(rows) - len(now)} later"
-    later = [row["day"] for row in mine if not words.is_missing(row["day"])]
+    on_it_ids = {row["job_id"] for row in on_bench}
+    later = [row["day"] for row in mine if not words.is_missing(row["day"]) and row["job_id"] not in on_it_ids]
+    if on_bench:
+        rest = len(rows) - len(on_bench)
+        if not rest:
+            return f"{on_it}; no other ticket is open"
+        is_are = words.verb(rest, "is", "are")
+        following = f", the next on {words.day_unbroken(min(later))}" if later else ""
+        return f"{on_it}; {words.count(rest, 'more ticket')} {is_are} open{following}"
     if later:
         are = words.verb(len(rows), "is", "are")
         return f"No ticket for today; {waiting} {are} open, the next on {words.day_unbroken(min(later))}"
@@ -181,7 +193,7 @@ def _card(row: Row, placed: dict[str, Row], unit: str) -> Card:
         state_words=f"{STATE_WORDS[str(row['state'])]} since {since}",
         due=due,
         stringer=None if words.is_missing(stringer) else str(stringer),
-        setup="" if words.is_missing(row["setup_from"]) else f"set-up: {row['setup_from']}",
+        setup="" if words.is_missing(row["setup_from"]) else SETUP_WORDS[row["setup_from"]],
         stop=row["stop"],
         ask=row["ask"],
         notes=[*row["tell"], *row["notes"]],

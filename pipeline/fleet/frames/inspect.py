@@ -95,15 +95,14 @@ def inspect(con: duckdb.DuckDBPyConnection, racket_id: str, today: date) -> Insp
     can_be_looked_at = row["status"] != "no_bed"
     now = standing(row, the_club.as_of)
     material = "" if words.is_missing(row.get("mains_material")) else str(row["mains_material"])
-    title = f"What does {name} show?" if can_be_looked_at else f"{name} has no restring on file"
     return Inspect(
-        title=title,
+        title=_title(name, now) if can_be_looked_at else f"{name} has no restring on file",
         club=the_club,
         byline=_byline(row, the_club),
         reason=_reason(con, racket_id),
         signs=signs_of(material),
         material=material,
-        last_look=f"{_now(now)} {_last_look(con, row, the_club.as_of)}".strip() if can_be_looked_at else "",
+        last_look=_last_look(con, row, the_club.as_of) if can_be_looked_at else "",
         standing=now,
         can_be_looked_at=can_be_looked_at,
     )
@@ -158,7 +157,7 @@ def look_changed(before: Standing, after: Standing) -> LookChanged:
         ("Towards breaking", _shown(before.breaking_pct), _shown(after.breaking_pct)),
         ("Towards dead", _shown(before.dead_pct), _shown(after.dead_pct)),
     ]
-    return LookChanged(title, pd.DataFrame(lines, columns=["", "Before the look", "After it"]))
+    return LookChanged(title, pd.DataFrame(lines, columns=["What", "Before the look", "After it"]))
 
 
 def _moved(days: int) -> str:
@@ -199,9 +198,11 @@ def _byline(row: Row, the_club: Club) -> str:
     return " · ".join(words.plain(part) for part in parts if part and not words.is_missing(part))
 
 
-def _now(now: Standing) -> str:
-    """Where it stands before the look."""
-    return f"Now {now.call} about {now.when} ({now.band})." if now.when else f"Now {now.call}."
+def _title(name: str, now: Standing) -> str:
+    """Where it stands before the look, and what is asked."""
+    if not now.when:
+        return f"{name} is {now.call}. What does it show?"
+    return f"{name} is {now.call} about {now.when.replace(' ', chr(160))} ({now.band}). What does it show?"
 
 
 def _reason(con: duckdb.DuckDBPyConnection, racket_id: str) -> str:

@@ -205,11 +205,9 @@ def _inspections(looks: pd.DataFrame, bed_id: str) -> pd.DataFrame:
     newest = looks.sort_values("inspected_on", ascending=False)
     table = pd.DataFrame({"Looked at": newest["inspected_on"].dt.date})
     for column, label in SIGNS.items():
-        table[label] = [words.grade(value) for value in newest[column]]
-    table[SIGNS["lost_feel"]] = [
-        f"{grade}{_said_by(name)}"
-        for grade, name in zip(table[SIGNS["lost_feel"]], newest["said_by_name"], strict=True)
-    ]
+        table[label] = ["" if words.is_missing(value) else words.grade(value) for value in newest[column]]
+    if newest["said_by_name"].notna().any():
+        table["Said by"] = newest["said_by_name"].fillna("").to_numpy()
     table["Pitch, Hz"] = newest["pitch_hz"].astype(float).round().astype("Int64")
     table["Note"] = [_look_note(row) for row in newest.to_dict("records")]
     table = table.drop(columns=[name for name in ("Pitch, Hz", "Note") if table[name].replace("", None).isna().all()])
@@ -247,7 +245,7 @@ def _sessions(con: duckdb.DuckDBPyConnection, racket_id: str, row: Row, as_of: d
             "Surface": [words.from_code(value) for value in found["surface"]],
             "Event": [words.from_code(value) for value in found["event"]],
         }
-    )
+    ).drop(columns=[] if found["event"].fillna("").ne("").any() else ["Event"])
 
 
 def _session_words(line: Row) -> str:

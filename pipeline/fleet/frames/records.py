@@ -52,18 +52,23 @@ class LoadResult:
 
 def records(con: duckdb.DuckDBPyConnection, time_zone: str) -> Records:
     """Counts of every load, newest first, the rows still turned away, and the rows worth a look."""
-    rejects = read(con, "rejects", "load_id desc, file, line")
+    rejects, loads = read(con, "rejects", "load_id desc, file, line"), read(con, "loads", "load_id desc")
+    questions = read(con, "questions", "load_id desc, file, line")
     return Records(
-        title=_title(rejects),
+        title=_title(rejects, questions, loads),
         rejects=places(rejects),
-        questions=places(read(con, "questions", "load_id desc, file, line")),
-        loads=_load_table(read(con, "loads", "load_id desc"), time_zone),
+        questions=places(questions),
+        loads=_load_table(loads, time_zone),
     )
 
 
-def _title(rejects: pd.DataFrame) -> str:
+def _title(rejects: pd.DataFrame, questions: pd.DataFrame, loads: pd.DataFrame) -> str:
+    """The answer: whether anything waits to be mended, else how much is in and how much of it is worth a look."""
     if rejects.empty:
-        return "Every row that was loaded is in"
+        new = int(loads["new"].fillna(0).sum())
+        text = f"{words.count(new, 'row')} {words.verb(new, 'has', 'have')} come in, and none waits to be mended"
+        rows = len(questions[["load_id", "file", "line"]].drop_duplicates())
+        return f"{text}; {rows} {words.verb(rows, 'is', 'are')} worth a look" if rows else text
     rows = len(rejects[["load_id", "file", "line"]].drop_duplicates())
     files = rejects["file"].nunique()
     return f"{words.count(rows, 'row')} to mend in {words.count(files, 'file')}; everything else is in"

@@ -116,7 +116,8 @@ def _title(due: pd.DataFrame, chosen: pd.DataFrame, coming: pd.DataFrame, as_of:
     if short.empty:
         return f"{first}; every player is likely to be match-ready for the next event"
     number = len({player for players in short["short_players"] for player in players})
-    what = words.day_unbroken(short.iloc[0]["planned_on"]) if len(short) == 1 else "the next events"
+    days = [words.day_unbroken(day) for day in sorted(set(short["planned_on"]))]
+    what = words.join_words(days) if len(days) <= 2 else f"the {len(short)} events up to {days[-1]}"
     who = f"{words.count(number, 'player')} {words.verb(number, 'is', 'are')}"
     return f"{first}; {who} not likely to be match-ready for {what}"
 
@@ -317,5 +318,6 @@ def _no_bed_note(chosen: pd.DataFrame) -> str:
     listed = ", ".join(rows["racket_id"].head(8)) + (", …" if number > 8 else "")
     return (
         f"{words.count(number, 'racket')} {words.verb(number, 'has', 'have')} no restring on file and cannot be "
-        f"ranked: {listed}. Add the last restring of each to restrings.csv and load it on the page Records."
+        f"ranked: {listed}. Write {words.verb(number, 'its last restring', 'the last restring of each')} down on the "
+        "page Write down."
     )

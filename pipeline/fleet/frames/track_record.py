@@ -210,12 +210,11 @@ def _parameters(parameters: pd.DataFrame) -> pd.DataFrame:
     frame = pd.DataFrame(
         {
             "Number": [words.from_code(name) for name in parameters["name"]],
-            "Meaning": [words.from_code(text) for text in parameters["meaning"]],
+            "Meaning": [words.from_code(text).replace("cm2", "cm²") for text in parameters["meaning"]],
             "Unit": parameters["unit"].replace("1", "").fillna(""),
             "Trade value": parameters["trade_value"].astype(float),
             "In force": parameters["value"].astype(float),
-            "From": parameters["value_p05"].astype(float),
-            "To": parameters["value_p95"].astype(float),
+            "90 % band": [_band(a, b) for a, b in zip(parameters["value_p05"], parameters["value_p95"], strict=True)],
             "Standing": standing,
             "Learned on": [words.day_with_year(d) if d else "" for d in map(words.as_date, parameters["since"])],
             "Source of the trade value": parameters["source"].fillna(""),
@@ -224,6 +223,13 @@ def _parameters(parameters: pd.DataFrame) -> pd.DataFrame:
     )
     order = frame["Standing"].map({"learned here": 0, "assumption": 1, "published": 2})
     return frame.iloc[np.argsort(order.to_numpy(), kind="stable")].reset_index(drop=True)
+
+
+def _band(low: object, high: object) -> str:
+    """'1.98 to 2.21', to three figures; empty where none is known."""
+    if words.is_missing(low) or words.is_missing(high):
+        return ""
+    return f"{float(str(low)):.3g} to {float(str(high)):.3g}".replace("-", "\u2212")
 
 
 def _whose(con: duckdb.DuckDBPyConnection) -> str:
@@ -240,10 +246,7 @@ def _parameters_note(shown: pd.DataFrame, whose: str) -> str:
         f"{words.count(len(shown), 'number')}: {learned} learned from this club's records, {assumed} trade values that "
         f"are assumptions, {published} with a published source or common practice behind them."
     )
-    band = (
-        "From and to: the 90 % band of what was learned. The command racket-fleet learn fits anew; with --trade-values "
-        "it goes back to the trade's."
-    )
+    again = "The command racket-fleet learn fits anew; with --trade-values it goes back to the trade's."
     of_limits = shown.loc[shown["Number"].isin(words.from_code(name) for name in LIMIT_SHAPES), "Evidence"]
-    told = [words.sentence(text) for text in dict.fromkeys(of_limits) if text]
-    return " ".join(filter(None, (whose, counted, band, *told)))
+    told = [words.sentence(text).replace(" -", " \u2212") for text in dict.fromkeys(of_limits) if text]
+    return " ".join(filter(None, (whose, counted, again, *told)))

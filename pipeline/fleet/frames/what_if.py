@@ -17,19 +17,21 @@ from pipeline.fleet.frames.club import Club, club
 from pipeline.store import Store
 
 EVERYBODY = "everybody"
+USUAL_WEEKS, USUAL_LIFE_PERCENT, USUAL_MATCH_COST = 12, 100.0, 5.0  # what the page opens with
 AS_NOW, AFTER_HOURS, AT_LIFE, BEFORE_EVENTS = "as now", "after hours of play", "at a part of its life", "before events"
 POLICIES = (AS_NOW, AFTER_HOURS, AT_LIFE, BEFORE_EVENTS)
 
 
 @dataclass(frozen=True)
 class WhatIfPage:
-    """The form. whose: key -> words, squads first; strings: string id -> name."""
+    """The form. whose: key -> words, squads first; strings: string id -> name; usual: the question it opens with."""
 
     title: str
     club: Club
     intro: str
     whose: dict[str, str]
     strings: dict[str, str]
+    usual: Asked | None
 
 
 @dataclass(frozen=True)
@@ -69,8 +71,13 @@ def what_if_page(con: duckdb.DuckDBPyConnection, today: date) -> WhatIfPage:
     ).fetchall()
     whose = {f"squad:{squad}": f"Squad {squad}" for (squad,) in squads}
     whose |= {f"player:{player_id}": name or player_id for player_id, name in players}
+    usual = None
     if whose:
         whose[EVERYBODY] = "The whole club"
+        usual = Asked(
+            _biggest_squad(con) or EVERYBODY, None, None, None, AT_LIFE, USUAL_LIFE_PERCENT, USUAL_WEEKS,
+            USUAL_MATCH_COST,
+        )  # fmt: skip
     return WhatIfPage(
         title="What would another string or restring policy change?",
         club=club(con, today),
@@ -80,7 +87,17 @@ def what_if_page(con: duckdb.DuckDBPyConnection, today: date) -> WhatIfPage:
         ),
         whose=whose,
         strings=dict(con.sql("select string_id, string_name from strings order by string_name, string_id").fetchall()),
+        usual=usual,
     )
+
+
+def _biggest_squad(con: duckdb.DuckDBPyConnection) -> str | None:
+    """The squad with the most rackets in play, as a key of `whose`."""
+    found = con.sql(
+        "select squad from ranking where squad is not null and status = 'in_play' group by squad "
+        "order by count(*) desc, squad limit 1"
+    ).fetchall()
+    return f"squad:{found[0][0]}" if found else None
 
 
 def what_if_told(con: duckdb.DuckDBPyConnection, folder: str, asked: Asked, today: date, _settings: str) -> Told:
@@ -133,6 +150,6 @@ def what_if_told(con: duckdb.DuckDBPyConnection, folder: str, asked: Asked, toda
             if answer.is_new_family
             else ""
         ),
-        table=pd.DataFrame(rows, columns=["", "As now", "Then", "Change", "Band"]),
+        table=pd.DataFrame(rows, columns=["Measure", "As now", "Then", "Change", "Band"]),
         changes=pd.DataFrame(changes, columns=["name", "part", "low", "high", "hover"]),
     )

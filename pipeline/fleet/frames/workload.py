@@ -73,8 +73,15 @@ def _title(weeks: pd.DataFrame, has_bench_hours: bool) -> str:
         missing = words.hours_from_minutes(worst["minutes_p50"] - worst["capacity_minutes"])
         return f"{title}. The week of {worst['title_label']} is likely to be {missing} short at the bench"
     if not tight.empty:
-        return f"{title}. The bench is likely to keep up, but the week of {tight.iloc[0]['title_label']} could run over"
+        return f"{title}. The bench is likely to keep up, but {_could_run_over(list(tight['title_label']))}"
     return f"{title}. The bench hours are enough for all {words.count(len(weeks), 'week')}"
+
+
+def _could_run_over(days: list[str]) -> str:
+    """Which weeks could run over: by name up to two, else how many and the first."""
+    if len(days) > 2:
+        return f"{len(days)} weeks could run over, the first that of {days[0]}"
+    return f"the {words.verb(len(days), 'week', 'weeks')} of {words.join_words(days)} could run over"
 
 
 def _sentence(weeks: pd.DataFrame, past: pd.DataFrame) -> str:

@@ -76,6 +76,8 @@ def cost_per_hour_at(
     the end cost `failing`; other ends cost `planned`, as does a replacement. Survival is Kaplan-Meier's, failings its
     cumulative incidence (Aalen-Johansen). Ages beyond the longest life seen are nan.
     """
+    if not len(life_hours):
+        return np.full(len(ages_hours), np.nan)
     order = np.argsort(life_hours, kind="stable")
     t, ended, fails = life_hours[order], has_ended[order], is_failing[order] & has_ended[order]
     n = len(t)
@@ -92,7 +94,7 @@ def cost_per_hour_at(
     f_at = np.where(known, failed[i], 0.0)
     l_at = np.where(known, lived[i], 0.0) + s_at * (ages_hours - np.where(known, t[i], 0.0))
     cost = (planned * (1.0 - f_at) + failing * f_at) / np.maximum(l_at, 1e-12)
-    return np.where(ages_hours <= t[-1], cost, np.nan) if n else np.full(len(ages_hours), np.nan)
+    return np.where(ages_hours <= t[-1], cost, np.nan)
 
 
 def cheapest_seen(

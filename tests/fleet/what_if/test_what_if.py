@@ -155,7 +155,7 @@ def test_the_cheapest_point_beats_its_neighbours_in_the_fleet() -> None:
     made = snapshot(con, ORIGIN)
     both = compared(made, Question(gauge_mm=1.4), 1)
     dear = 30.0
-    con.execute("update session_hours set source = 'match'")
+    con.execute("update sessions_described set source = 'match'")
     point = cheapest_point(made, both, SETTINGS, dear, draws=200)
     assert point.age_hours is not None and point.cost_per_hour < point.never_per_hour
     share = match_share(made, both.rackets)
