@@ -67,14 +67,20 @@ def writing(folder: Path, command: str, now: datetime, wait_seconds: float = WAI
             f"{folder} is in use by {holder(folder)}: wait until it has finished, then try again."
         ) from None
     except OSError as error:
-        raise StoreError(
-            f"{folder} cannot be written to ({error.strerror or error}): check its permissions."
-        ) from error
+        raise _not_writable(folder, error) from error
     try:
         _note_holder(folder, command, now)
+    except OSError as error:  # a lock of earlier is there and open to us, the folder is not
+        lock.release()
+        raise _not_writable(folder, error) from error
+    try:
         depths[key] = 1
         yield
     finally:
         depths[key] = 0
         (folder / HOLDER_NAME).unlink(missing_ok=True)
         lock.release()
+
+
+def _not_writable(folder: Path, error: OSError) -> StoreError:
+    return StoreError(f"{folder} cannot be written to ({error.strerror or error}): check its permissions.")
