@@ -10,6 +10,7 @@ above it waits, first come first served. Units: whole days after the origin; day
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -26,7 +27,9 @@ LEAST_TURNS = 30
 @dataclass(frozen=True)
 class BenchDays:
     """weekdays: (7,) whether it is a bench day. first_weekday: that of day 0. passed_wear, passed_other: (n,) bench
-    days that went by between a hand-in and its restring, by what ended the bed. most_a_day: jobs (inf: no limit seen).
+    days that went by between a hand-in and its restring, by what ended the bed. from_play: (n, 2) for worn-out beds
+    whose last play is on file, days from it to the hand-in and bench days from it to the restring. most_a_day: jobs
+    (inf: no limit seen). more_turns: among how many bench days one comes that has waited longer than any before it.
     """
 
     weekdays: np.ndarray
@@ -35,26 +38,43 @@ class BenchDays:
     passed_other: np.ndarray
     from_play: np.ndarray
     most_a_day: float
+    more_turns: int = 2
 
-    def __post_init__(self) -> None:
-        is_bench = self.weekdays[(self.first_weekday + np.arange(AHEAD_DAYS)) % 7]
-        object.__setattr__(self, "_day_of", np.flatnonzero(is_bench).astype(float))
-        object.__setattr__(self, "_before", np.concatenate([[0], np.cumsum(is_bench)]))
+    @cached_property
+    def ahead(self) -> np.ndarray:
+        """(AHEAD_DAYS,) whether it is a bench day."""
+        return np.asarray(self.weekdays[(self.first_weekday + np.arange(AHEAD_DAYS)) % 7])
+
+    @cached_property
+    def _day_of(self) -> np.ndarray:
+        return np.flatnonzero(self.ahead).astype(float)
+
+    @cached_property
+    def _before(self) -> np.ndarray:
+        return np.concatenate([[0], np.cumsum(self.ahead)])
 
     def nth_from(self, day: np.ndarray, passed: np.ndarray) -> np.ndarray:
         """The bench day on or after each day, after so many more have gone by. day: finite; beyond the calendar, the
         day itself."""
-        day_of: np.ndarray = self._day_of  # type: ignore[attr-defined]
-        before: np.ndarray = self._before  # type: ignore[attr-defined]
         inside = day < AHEAD_DAYS
-        n = before[np.where(inside, day, 0).astype(np.int64)] + passed.astype(np.int64)
-        inside &= n < len(day_of)
-        return np.where(inside, day_of[np.where(inside, n, 0)], day + passed)
+        n = self._before[np.where(inside, day, 0).astype(np.int64)] + passed.astype(np.int64)
+        inside &= n < len(self._day_of)
+        return np.where(inside, self._day_of[np.where(inside, n, 0)], day + passed)
 
     def passed_since(self, days_ago: float) -> int:
         """Bench days from so many days before the origin up to and with the origin's day."""
         back = np.arange(int(days_ago) + 1)
         return int(self.weekdays[(self.first_weekday - 1 - back) % 7].sum())
+
+
+def every_day(passed_wear: np.ndarray, passed_other: np.ndarray) -> BenchDays:
+    """Where too little is known of a club's ways: any day is a bench day. passed_*: (n,) days."""
+    return BenchDays(np.ones(7, dtype=bool), 0, passed_wear, passed_other, np.zeros((0, 2)), float("inf"), more_turns=5)
+
+
+def bench_weekdays(usual: np.ndarray) -> np.ndarray:
+    """(7,) whether the weekday takes its part of the work. usual: (7,) jobs by weekday, Monday first."""
+    return np.asarray(usual >= LEAST_OF_USUAL * usual.mean())
 
 
 def bench_days(
@@ -69,8 +89,7 @@ def bench_days(
     if len(strung) < LEAST_TURNS:
         return None
     weekday = (strung + 3) % 7  # 1 January 1970 was a Thursday
-    usual = np.bincount(weekday, minlength=7)
-    weekdays = usual >= LEAST_OF_USUAL * usual.mean()
+    weekdays = bench_weekdays(np.bincount(weekday, minlength=7))
     most = most_in_a_day(np.bincount(strung - strung.min()))
     first = int(min(strung.min(), handed_in.min())) - 14
     calendar = weekdays[(first + np.arange(as_of - first + 2) + 3) % 7]
@@ -107,8 +126,8 @@ def most_in_a_day(jobs: np.ndarray) -> float:
 
 
 def served(draw: np.ndarray, day: np.ndarray, open_days: np.ndarray, most_a_day: float, draws: int) -> np.ndarray:
-    """The day on which each job is done when a day holds so many, first come first served; jobs with a later day than
-    the calendar keep it.
+    """The day on which each job is done when a day holds so many, first come first served: inf where its turn does not
+    come within the calendar. A job that comes after the calendar keeps its day.
 
     draw, day: (n,) of the jobs, whole days. open_days: (days,) bool. most_a_day: finite.
     """
@@ -131,7 +150,7 @@ def served(draw: np.ndarray, day: np.ndarray, open_days: np.ndarray, most_a_day:
     so_far = np.cumsum(done, axis=1) + np.arange(draws)[:, None] * (len(who) + 1)
     found = np.searchsorted(so_far.ravel(), place + who * (len(who) + 1), side="right") - who * n_days
     out = day.astype(float).copy()
-    out[inside] = np.where(found < n_days, found, n_days + (place // max(int(most_a_day), 1)))
+    out[inside] = np.where(found < n_days, found, np.inf)
     return out
 
 

@@ -20,7 +20,7 @@ PRIOR_DISPERSION = 1.7
 # beds alone scatter less than this out of sample, whatever the past weeks say (trial clubs)
 MIN_DISPERSION = 1.4
 MAX_DISPERSION = 4.0
-MOST_OF_A_WEEK = 6.0
+MOST_OF_A_WEEK = 6.0  # what one week may add to Pearson's sum; by chance alone one in seventy adds more
 
 
 def expected_by_day(h: History, learned: Learned, n_days: int) -> np.ndarray:

@@ -11,16 +11,17 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
-from pipeline.fleet.bench_days import AHEAD_DAYS, LEAST_OF_USUAL, BenchDays, bench_days
+from pipeline.fleet.bench_days import AHEAD_DAYS, BenchDays, bench_days, bench_weekdays, every_day
 
 LONGEST_DAYS = 21
 LEAST_DELAYS = 5
 PRIOR_JOBS_CLOSED = 3.0
-KEEPS_CLOSED = 0.5
+KEEPS_CLOSED = 0.5  # a club that keeps to its closed days more often than not has no bench on them
 WEAR = ("breaks", "goes_dead", "mishit", "unknown")
 
 
@@ -39,56 +40,55 @@ class HandOver:
     open_from: np.ndarray
     bench: BenchDays | None = None
 
+    @cached_property
+    def turns(self) -> BenchDays:
+        """The bench days; any day where the club has shown none."""
+        return self.bench or every_day(self.after_wear, self.after_other)
+
     def restrung(self, end: np.ndarray, is_other: np.ndarray, rng: np.random.Generator) -> np.ndarray:
         """(m,) days of the restring of beds that end on these days (finite), drawn."""
-        if self.bench is None:
-            wear = _picked(self.after_wear, len(end), rng) + _picked(self.unseen, len(end), rng)
-            turn = np.floor(end) + np.where(is_other, _picked(self.after_other, len(end), rng), wear)
-        else:
-            other, wear = _picked(self.bench.passed_other, len(end), rng), self.bench.passed_wear
-            in_bag = _picked(self.unseen, len(end), rng)
-            if len(self.bench.from_play) >= LEAST_DELAYS:  # both at once, as they came together
-                wear, in_bag = self.bench.from_play[:, 1], np.zeros(len(end))
-            handed_in = np.floor(end) + np.where(is_other, 0.0, in_bag)
-            turn = self.bench.nth_from(handed_in, np.where(is_other, other, _picked(wear, len(end), rng)))
+        turns = self.turns
+        other, wear = _picked(turns.passed_other, len(end), rng), turns.passed_wear
+        in_bag = _picked(self.unseen, len(end), rng)
+        if len(turns.from_play) >= LEAST_DELAYS:  # both at once, as they came together
+            wear, in_bag = turns.from_play[:, 1], np.zeros(len(end))
+        handed_in = np.floor(end) + np.where(is_other, 0.0, in_bag)
+        turn = turns.nth_from(handed_in, np.where(is_other, other, _picked(wear, len(end), rng)))
         return self.past_closed_days(turn, rng.random(len(end)))
 
     def still_waiting(self, waited: np.ndarray, draws: int, rng: np.random.Generator) -> np.ndarray:
         """(m, draws) days of the restring of rackets that have waited so many days, given that they still wait."""
+        turns = self.turns
         out = np.empty((len(waited), draws))
         for i, days in enumerate(waited):
-            if self.bench is None:
-                left = self.after_wear[self.after_wear > days] - days - 1.0
-                out[i] = rng.choice(left, draws) if len(left) else rng.integers(0, 5, draws)
-                continue
-            so_far = self.bench.passed_since(days)
-            more = self.bench.passed_wear[self.bench.passed_wear >= so_far] - so_far
-            turns = rng.choice(more, draws) if len(more) else rng.integers(0, 2, draws)
-            out[i] = self.bench.nth_from(np.zeros(draws), turns)
-        return self.past_closed_days(np.maximum(out, 0.0), rng.random(out.shape))
+            so_far = turns.passed_since(days)
+            more = turns.passed_wear[turns.passed_wear >= so_far] - so_far
+            passed = rng.choice(more, draws) if len(more) else rng.integers(0, turns.more_turns, draws)
+            out[i] = turns.nth_from(np.zeros(draws), passed)
+        return self.past_closed_days(out, rng.random(out.shape))
 
     def over_already(self, since: np.ndarray, draws: int, rng: np.random.Generator) -> np.ndarray:
         """(m, draws) days of the restring of rackets whose beds ended so many days ago (0 = on the origin's day) and
         which nobody has handed in yet.
         """
+        turns = self.turns
+        in_bag, passed = turns.from_play.T
         out = np.empty((len(since), draws))
         for i, days in enumerate(np.floor(since)):
-            if self.bench is None or len(self.bench.from_play) < LEAST_DELAYS:
+            if len(in_bag) >= LEAST_DELAYS:
+                more = passed[in_bag > days] - turns.passed_since(days)
+                wait = np.maximum(rng.choice(more, draws), 0) if len(more) else np.zeros(draws)
+                out[i] = turns.nth_from(np.zeros(draws), wait)
+            else:
                 left = self.unseen[self.unseen > days] - days - 1.0
                 out[i] = (rng.choice(left, draws) if len(left) else 0.0) + _picked(self.after_wear, draws, rng)
-                continue
-            in_bag, passed = self.bench.from_play.T
-            more = passed[in_bag > days] - self.bench.passed_since(days)
-            turns = np.maximum(rng.choice(more, draws), 0) if len(more) else np.zeros(draws)
-            out[i] = self.bench.nth_from(np.zeros(draws), turns)
         return self.past_closed_days(out, rng.random(out.shape))
 
     def limit(self) -> tuple[np.ndarray, float] | None:
         """(AHEAD_DAYS,) days with a bench and how many jobs one holds; None where the club shows no such limit."""
-        if self.bench is None or not np.isfinite(self.bench.most_a_day):
+        if not np.isfinite(self.turns.most_a_day):
             return None
-        ahead = self.bench.weekdays[(self.bench.first_weekday + np.arange(AHEAD_DAYS)) % 7]
-        return ahead & (self.keeps_closed <= KEEPS_CLOSED), self.bench.most_a_day
+        return self.turns.ahead & (self.keeps_closed <= KEEPS_CLOSED), self.turns.most_a_day
 
     def past_closed_days(self, day: np.ndarray, chance: np.ndarray) -> np.ndarray:
         """The days, and where the club is closed and keeps to it the next one with a bench. day: whole days, inf for
@@ -155,7 +155,7 @@ def _closed_days(restrung: pd.Series, closed: set[date], as_of: date) -> tuple[f
     expected = float(sum(usual[d.weekday()] for d in past))
     came = float(restrung.isin([pd.Timestamp(d) for d in past]).sum())
     keep = 1.0 - min((0.5 * PRIOR_JOBS_CLOSED + came) / (PRIOR_JOBS_CLOSED + expected), 1.0)
-    is_bench = usual >= LEAST_OF_USUAL * usual.mean()
+    is_bench = bench_weekdays(usual)
     next_open = float(AHEAD_DAYS)
     for d in range(AHEAD_DAYS - 1, -1, -1):
         day = as_of + timedelta(days=1 + d)

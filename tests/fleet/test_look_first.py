@@ -45,7 +45,8 @@ def test_chances_after_a_look_average_to_those_before(end: float, weights: list[
     chance = np.array([weights]) / np.sum(weights)
     after = coherent(-np.log1p(-np.array([end])), np.array([by]), chance)
     assert float((chance * after).sum()) == pytest.approx(end, abs=1e-6)
-    assert (np.argsort(after[0], kind="stable") == np.argsort(by, kind="stable")).all() or len(set(by)) < 4
+    # in the order of the multipliers; two chances that are 1 to the last digit are one
+    assert (np.diff(after[0][np.argsort(by, kind="stable")]) >= 0.0).all()
 
 
 def test_a_look_that_says_nothing_is_worth_nothing() -> None:
