@@ -7,30 +7,31 @@ cannot be taken. A zip is read with a limit on what it may unpack to, and folder
 from __future__ import annotations
 
 import io
-import zipfile
+import tempfile
 from collections.abc import Iterable
 from dataclasses import dataclass
-from pathlib import PurePosixPath
+from pathlib import Path, PurePath, PurePosixPath
 from typing import Any
 
 import pandas as pd
 
 from pipeline.contract import load_contract
 from pipeline.fleet import words
-from pipeline.store import FileRefusedError
+from pipeline.store import FileRefusedError, StoreError
 from pipeline.store.sheets import read_sheets
+from pipeline.store.zips import unpack
 
-MOST_BYTES = 200 * 1024 * 1024  # unpacked, over all files of a zip
-MOST_FILES = 200
+MOST_BYTES = 200_000_000  # unpacked, over all files of a zip
 ROWS_SHOWN = 5
 
 
 @dataclass(frozen=True)
 class Arrived:
-    """One file: its name and its bytes."""
+    """One file: its name, its bytes, and the words for where it came from."""
 
     name: str
     data: bytes
+    origin: str
 
 
 @dataclass(frozen=True)
@@ -50,7 +51,8 @@ def arrived(files: Iterable[Any]) -> tuple[list[Arrived], list[str]]:
             found, why = _unpacked(file.name, file.getvalue())
             told += why
         else:
-            found = [Arrived(PurePosixPath(file.name.replace("\\", "/")).name, file.getvalue())]
+            own_name = PurePosixPath(file.name.replace("\\", "/")).name
+            found = [Arrived(own_name, file.getvalue(), own_name)]
         for one in found:
             if one.name.lower() in taken:
                 told.append(f"{one.name} came twice: the first one is taken. Rename the other, or load it by itself.")
@@ -60,17 +62,13 @@ def arrived(files: Iterable[Any]) -> tuple[list[Arrived], list[str]]:
 
 def _unpacked(name: str, data: bytes) -> tuple[list[Arrived], list[str]]:
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            members = [member for member in archive.infolist() if not member.is_dir()]
-            if len(members) > MOST_FILES or sum(member.file_size for member in members) > MOST_BYTES:
-                return [], [f"{name} unpacks to too much: send at most {MOST_FILES} files of 200 MB together."]
-            wanted = [member for member in members if member.filename.lower().endswith(".csv")]
-            aside = [PurePosixPath(member.filename).name for member in members if member not in wanted]
-            found = [Arrived(PurePosixPath(member.filename).name, archive.read(member)) for member in wanted]
-    except (zipfile.BadZipFile, RuntimeError, NotImplementedError, OSError) as error:
-        return [], [f"{name} cannot be unpacked ({error}): pack it anew, without a password, or send the CSV files."]
-    told = [f"Left aside in {name}, since they are not CSV files: {', '.join(aside[:6])}."] if aside else []
-    return found, told if found else [*told, f"{name} holds no CSV file."]
+        with tempfile.TemporaryDirectory() as folder:
+            unpacked = unpack(io.BytesIO(data), PurePath(name), Path(folder), MOST_BYTES)
+            found = [Arrived(path.name, path.read_bytes(), origin) for path, origin in unpacked.files.items()]
+    except StoreError as error:
+        return [], [str(error)]
+    aside = ", ".join(unpacked.aside[:6])
+    return found, [f"Left aside in {name}, since they are not CSV files: {aside}."] if aside else []
 
 
 def glance(file: Arrived) -> Glance:

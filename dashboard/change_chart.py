@@ -12,6 +12,8 @@ import plotly.graph_objects as go
 from dashboard.charts import house_figure, percent_ticks
 from dashboard.palette import Palette
 
+AIR = 0.06  # of the axis, left and right of the widest band
+
 
 def changes_against_now(rows: pd.DataFrame, colours: Palette, is_narrow: bool) -> go.Figure:
     """One row a measure: the mark is the change, the bar its band; left of the line is less than now."""
@@ -48,7 +50,13 @@ def changes_against_now(rows: pd.DataFrame, colours: Palette, is_narrow: bool) -
     figure.add_vline(x=0, line={"color": colours.ink, "width": 1})
     reach = max(rows["high"].max(), 0.0) if len(rows) else 0.0
     step = 50 if is_narrow or reach > 1 else 25
-    figure.update_xaxes(title={"text": "change against now"}, **percent_ticks(-100, max(reach, step / 100), step))
+    low = min(rows["low"].min(), 0.0) if len(rows) else 0.0
+    air = AIR * max(reach - low, step / 100)  # so that no bar ends at the edge of the picture
+    figure.update_xaxes(
+        title={"text": "change against now"},
+        range=[low - air, reach + air],
+        **percent_ticks(-100, max(reach, step / 100), step),
+    )
     figure.update_yaxes(
         range=[len(rows) - 0.5, -0.7],
         tickvals=places,

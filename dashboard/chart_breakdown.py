@@ -12,7 +12,7 @@ import plotly.graph_objects as go
 from dashboard.charts import house_figure
 from dashboard.palette import Palette
 from pipeline.fleet import words
-from pipeline.fleet.frames.moved import MovedDate
+from pipeline.fleet.frames.moved import MovedDate, signed_hours
 
 ROW_PIXELS, NARROW_ROW_PIXELS = 30, 46
 LINE_LETTERS = 18  # of a label on a narrow screen, before it is broken
@@ -42,7 +42,7 @@ def moved_date_figure(moved: MovedDate, colours: Palette, is_narrow: bool) -> go
         for at in range(last)
     ]
     texts = [
-        f"{value:.1f}" if is_whole else f"{'+' if value >= 0 else '−'}{abs(value):.1f}"
+        words.number(value, 1) if is_whole else signed_hours(value)
         for value, is_whole in zip(hours, whole, strict=True)
     ]
     figure.add_bar(

@@ -81,8 +81,11 @@ def _overlapping(
 
 
 def _shortened(text: str, length: int) -> str:
-    """At most that many letters, cut at a word where there is one."""
+    """At most that many letters, cut at a word where there is one; "round 3" keeps its 3, which tells it from 4."""
     if len(text) <= length:
         return text
+    head, _, tail = text.rpartition(" ")
+    if tail.isdigit() and len(tail) <= 2:
+        return f"{_shortened(head, length - len(tail) - 1)} {tail}"
     kept = text[: length - 1]
     return (kept[: kept.rfind(" ")] if " " in kept[length // 2 :] else kept).rstrip(" ,") + "…"

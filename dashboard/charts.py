@@ -224,7 +224,7 @@ def wear_curves(
         xanchor="left",
         y=1,
         yanchor="bottom",
-        text="half of such beds have ended",
+        text="half have ended" if is_narrow else "half of such beds have ended",
         showarrow=False,
         font={"size": 12, "color": colours.ink},
     )

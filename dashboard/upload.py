@@ -61,18 +61,19 @@ def show_glance(look: Glance) -> None:
 def load(files: list[Arrived]) -> frames.LoadResult:
     """Write the files down, load them and refresh the view; what happened comes back in words and frames."""
     with tempfile.TemporaryDirectory() as folder, st.status("Loading", expanded=True) as status:
-        paths = []
+        origins = {}
         for file in files:
             path = Path(folder) / Path(file.name).name
             path.write_bytes(file.data)
-            paths.append(path)
+            origins[path] = file.origin
         store = data.open_store()
         try:
             report = store.load(
-                paths,
+                origins,
                 now=datetime.now(UTC),
                 load_day=data.load_day(),
                 by=door.person(),
+                origins=origins,
                 progress=lambda done, count, name: status.update(
                     label=f"Checking {name} ({done + 1} of {count})" if name else "Checked"
                 ),

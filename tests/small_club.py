@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Mapping
 from datetime import UTC, datetime
 from pathlib import Path
+
+from pipeline.contract import Resource, template_csv
 
 NOW = datetime(2026, 6, 1, 9, 0, tzinfo=UTC)
 
@@ -19,6 +22,15 @@ FILES: dict[str, str] = {
     "matches": "match_id,player_id,racket_id,played_on,format,minutes,score\n"
     "M1,P1,R1,2026-02-10,singles,90,\nM2,P1,R1,2026-03-10T17:30,singles,,6-4 3-6 7-6(4)\n",
 }
+
+
+def example_row(resource: Resource) -> dict[str, str]:
+    """The contract's own example of a row, its dates brought to where they agree with one another."""
+    header, example = csv.reader(template_csv(resource, with_example=True).splitlines())
+    row = dict(zip(header, example, strict=True))
+    row |= {name: "2026-05-01" for name in row if name.endswith("_on")}
+    row |= {name: "2026-05-01T09:30" for name in row if name in ("played_on", "planned_on", "inspected_on")}
+    return row | {name: "" for name in row if name.endswith("_lb") or name == "since"}
 
 
 def write_file(folder: Path, name: str, text: str | bytes) -> Path:

@@ -167,17 +167,23 @@ def show_history(page: frames.Racket) -> None:
     if page.earlier_beds.empty:
         st.caption("No earlier bed of this racket is on file.")
         return
-    with_year = st.column_config.DateColumn(format="ddd D MMM YYYY")
+    narrow = screen.is_narrow()
+    row_height = screen.TWO_LINES if narrow else screen.ONE_LINE  # on a phone "lost feel, said by ..." breaks its line
+    with_year = st.column_config.DateColumn(format="ddd D MMM YYYY", width=126 if narrow else None)
     percent = st.column_config.NumberColumn(format="%d %%")
     st.dataframe(
         page.earlier_beds.drop(columns="cause"),
         hide_index=True,
-        height=screen.table_height(len(page.earlier_beds), screen.ONE_LINE, at_most=12),
-        column_order=["Strung", "Hours played", "Why", "String"] if screen.is_narrow() else None,
+        row_height=row_height,
+        height=screen.table_height(len(page.earlier_beds), row_height, at_most=8 if narrow else 12),
+        column_order=["Strung", "Hours played", "Why", "String"] if narrow else None,
         column_config={
             "Strung": with_year,
             "Came out": with_year,
-            "Hours played": st.column_config.NumberColumn(format="%.0f h"),
+            "Hours played": st.column_config.NumberColumn(
+                "Played" if narrow else None, format="%.0f h", width=60 if narrow else None
+            ),
+            "Why": st.column_config.TextColumn(width=170 if narrow else None),
             "Towards breaking": percent,
             "Towards dead": percent,
         },

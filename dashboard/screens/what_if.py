@@ -122,8 +122,12 @@ def show_answer(told: frames.Told, asked: frames.Asked) -> None:
         )
         st.caption("The bar is the band of the change: four of five futures lie inside it.")
     with right:
-        columns = ["Measure", "As now", "Then", "Band"] if narrow else None
-        st.dataframe(told.table, hide_index=True, column_order=columns)
+        if narrow:  # a table that breaks its lines, since four columns in one line each are wider than a phone
+            lines = told.table[["Measure", "As now", "Then", "Band"]].map(words.plain)
+            lines[["As now", "Then"]] = lines[["As now", "Then"]].map(lambda text: text.replace(" ", "\u00a0"))
+            st.table(lines, border="horizontal", hide_index=True)
+        else:
+            st.dataframe(told.table, hide_index=True)
 
 
 show()

@@ -18,7 +18,7 @@ from urllib.parse import urlsplit
 
 from pipeline.access.listening import is_loopback
 from pipeline.store.errors import StoreError
-from pipeline.store.people import Person
+from pipeline.store.people import LOCAL, Person, require
 from pipeline.store.whole_files import write_whole
 
 SECRETS_NAME = "secrets.toml"
@@ -49,14 +49,16 @@ def _checked(url: str, what: str) -> str:
     return url.strip().rstrip("/")
 
 
-def set_up(folder: Path, provider: str, client_id: str, client_secret: str, address: str) -> Path:
+def set_up(folder: Path, provider: str, client_id: str, client_secret: str, address: str, by: Person = LOCAL) -> Path:
     """Write secrets.toml for one provider; the path.
 
     The cookie secret is drawn anew, so everybody has to sign in again.
 
-    Raises for an address without TLS or a value that is missing. `provider` is the issuer's address, with or without
+    Raises for an address without TLS or a value that is missing, and NotAllowedError unless `by` may say who comes in.
+    `provider` is the issuer's address, with or without
     its well-known part; `address` that of the dashboard as people reach it.
     """
+    require(by, "people")
     issuer = _checked(provider.strip().removesuffix(WELL_KNOWN), "the provider")
     base = _checked(address.strip().removesuffix(CALLBACK), "the dashboard's address")
     for value, what in ((client_id, "a client id"), (client_secret, "a client secret")):
@@ -82,8 +84,9 @@ def set_up(folder: Path, provider: str, client_id: str, client_secret: str, addr
     return path
 
 
-def take_down(folder: Path) -> bool:
-    """Remove the log-in; whether there was one."""
+def take_down(folder: Path, by: Person = LOCAL) -> bool:
+    """Remove the log-in; whether there was one. Raises NotAllowedError unless `by` may say who comes in."""
+    require(by, "people")
     path = folder / SECRETS_NAME
     was_there = path.exists()
     path.unlink(missing_ok=True)

@@ -27,7 +27,7 @@ from filelock import FileLock, Timeout
 
 from pipeline.access import tries
 from pipeline.store.errors import StoreBusyError, StoreError
-from pipeline.store.people import ROLES, Person
+from pipeline.store.people import LOCAL, ROLES, Person, require
 from pipeline.store.whole_files import write_whole
 
 BOOK_NAME, LOCK_NAME = "door.json", "door.lock"
@@ -122,11 +122,15 @@ def _drawn(length: int) -> str:
     return "".join(secrets.choice(ALPHABET) for _ in range(length))
 
 
-def make_passcode(folder: Path, role: str, name: str | None = None, now: datetime | None = None) -> str:
+def make_passcode(
+    folder: Path, role: str, name: str | None = None, now: datetime | None = None, by: Person = LOCAL
+) -> str:
     """Make a passcode for a role, and for a person if named; an older one of the same role and name stops working.
 
-    Returns the passcode, which is not kept and cannot be shown again. Raises for a role or name that is none.
+    Returns the passcode, which is not kept and cannot be shown again. Raises for a role or name that is none, and
+    NotAllowedError unless `by` may say who comes in.
     """
+    require(by, "people")
     if role not in ROLES:
         raise StoreError(f"there is no role {role!r}: it is one of {', '.join(ROLES)}.")
     whose = " ".join((name or role).split())
@@ -150,11 +154,12 @@ def _take_out(book: _Book, marks: list[str]) -> None:
     book.sign_ins = {token: sign_in for token, sign_in in book.sign_ins.items() if sign_in.mark not in marks}
 
 
-def revoke_passcodes(folder: Path, role: str, name: str | None = None) -> int:
+def revoke_passcodes(folder: Path, role: str, name: str | None = None, by: Person = LOCAL) -> int:
     """Take back the passcodes of a role, or of one person in it, and sign their devices out; how many there were.
 
-    Raises for a role that is none.
+    Raises for a role that is none, and NotAllowedError unless `by` may say who comes in.
     """
+    require(by, "people")
     if role not in ROLES:
         raise StoreError(f"there is no role {role!r}: it is one of {', '.join(ROLES)}.")
     with _changing(folder) as book:

@@ -72,7 +72,7 @@ def _from_now_on(club: Store, is_trade: bool, last_day: date) -> tuple[str, pd.D
 
     with club.writing():
         if is_trade:
-            decide_trade(club.folder, last_day, LOCAL.name)
+            decide_trade(club.folder, last_day)
         else:
             decide_nothing(club.folder)
     with output.waiting("Learning from the club's records"):

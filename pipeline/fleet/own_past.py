@@ -13,7 +13,7 @@ import pandas as pd
 
 from pipeline.fleet.unseen import added_at_steps
 from pipeline.wear.drift import Level, follow
-from pipeline.wear.history import History
+from pipeline.wear.history import History, last_played
 from pipeline.wear.learning import CODES, REPORTING_DELAY_DAYS, Learned, teaches
 
 PERIOD_DAYS = 14
@@ -46,7 +46,8 @@ def levels_one_step_ahead(h: History, learned: Learned) -> dict[str, Level]:
         mean = np.where(made_of > 1e-9, total / np.maximum(made_of, 1e-9), 1.0)
         exposed = (added / np.maximum(mean, 1e-9)[player])[order]
         ended = np.zeros(len(h.day))
-        ended[h.last] = learned.responsibility[:, code] * taught
+        # when it was last played, not when the racket came out of the bag: a bed that was over was in nobody's ranking
+        ended[last_played(h)] = learned.responsibility[:, code] * taught
         ended = ended[order]
         earlier = [np.concatenate([[0.0], np.cumsum(v)]) for v in (ended, exposed)]
         endings, exposure = (v[opens] - v[begins] for v in earlier)

@@ -20,6 +20,7 @@ from pipeline.fleet.hand_over import HandOver, hand_over
 from pipeline.fleet.outlook import CurrentBeds, Outlook, current_beds, outlook, unseen_by_bed, unseen_days
 from pipeline.fleet.own_past import levels_one_step_ahead
 from pipeline.fleet.play import ComingPlay, coming_play
+from pipeline.fleet.racket_choice import shares_ahead
 from pipeline.fleet.simulation import Simulated, simulate
 from pipeline.fleet.takeover import Takeover, takeover_of
 from pipeline.fleet.unseen import over_unseen
@@ -145,8 +146,9 @@ def snapshot(
     rackets = con.execute("select * from rackets_now order by racket_id").df()
     ended = pd.to_datetime(rackets["ended_on"]).fillna(pd.to_datetime(rackets["handed_in_on"]))
     rackets["waiting_days"] = (pd.Timestamp(as_of) - ended).dt.days
-    in_play = rackets[rackets["status"] == "in_play"]
     h, learned = found.history, found.learned
+    rackets["share"] = shares_ahead(h, rackets, pd.Timestamp(as_of))
+    in_play = rackets[rackets["status"] == "in_play"]
     beds = current_beds(h, learned, in_play)
     way = hand_over(h.beds, unseen_days(h, learned), _closed_days(con), pd.Timestamp(as_of), unseen_by_bed(h, learned))
     over = over_unseen(h, learned, beds.index, beds.share)

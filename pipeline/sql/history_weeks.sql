@@ -9,7 +9,9 @@ spans as (
 ),
 
 on_file as (
-    select least((select min(strung_on) from restrings_clean), (select min(played_on) from sessions_logged)) as first_on
+    select least(
+        (select min(strung_on) from restrings_clean), (select min(played_on) from sessions_described where source <> 'assumed')
+    ) as first_on
 ),
 
 jobs as (
@@ -19,10 +21,18 @@ jobs as (
     group by s.starts_on
 ),
 
+-- by day first: a year has few days, however many sessions there are
+days as (
+    select played_on, exact_sum(session_minutes) as minutes_of_day
+    from sessions_described
+    where source <> 'assumed' and played_on >= (select min(starts_on) from spans)
+    group by played_on
+),
+
 play as (
-    select s.starts_on, coalesce(sum(p.session_minutes), 0) as minutes_played
+    select s.starts_on, coalesce(sum(p.minutes_of_day), 0) as minutes_played
     from spans as s
-    left join sessions_logged as p on p.played_on between s.starts_on and s.ends_on
+    left join days as p on p.played_on between s.starts_on and s.ends_on
     group by s.starts_on
 )
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import lzma
 import shutil
 import zipfile
 import zlib
@@ -25,11 +26,12 @@ import duckdb
 from pipeline import __version__
 from pipeline.contract.typed import literal, quoted
 from pipeline.store.errors import StoreError
+from pipeline.store.facts_file import FACTS
 from pipeline.store.migrations import refuse_newer, schema_version
 from pipeline.store.people import LOCAL, Person, require
 from pipeline.store.publishing import sync_file, sync_folder
 from pipeline.store.settings import FILE_NAME, LEARNED_NAME, parse_settings
-from pipeline.store.store import FACTS, Store
+from pipeline.store.store import Store
 
 MANIFEST = "manifest.json"
 BESIDE = (FILE_NAME, LEARNED_NAME)  # what people decided, in files of its own beside the facts
@@ -37,6 +39,7 @@ FORMAT = 1
 CHUNK_BYTES = 1 << 20
 MOST_MANIFEST_BYTES = 100_000
 HALF_MADE = ".restoring"
+BROKEN = (zipfile.BadZipFile, EOFError, NotImplementedError, RuntimeError, ValueError, zlib.error)
 
 
 @dataclass(frozen=True)
@@ -159,7 +162,7 @@ def _opened(archive: Path) -> Iterator[zipfile.ZipFile]:
     try:
         with zipfile.ZipFile(archive) as packed:
             yield packed
-    except (zipfile.BadZipFile, EOFError, NotImplementedError, RuntimeError, zlib.error) as error:
+    except (*BROKEN, lzma.LZMAError) as error:
         raise _refused(archive, "is damaged, or no backup") from error
     except OSError as error:
         raise StoreError(f"{archive} cannot be read ({error.strerror or error}): check the path.") from error

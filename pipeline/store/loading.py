@@ -7,7 +7,7 @@ rolls everything back.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
@@ -161,12 +161,12 @@ def _try_again(con: duckdb.DuckDBPyConnection, resource: Resource, contract: Con
     return rejecting.mend_retried(con, source)
 
 
-def _record(con: duckdb.DuckDBPyConnection, report: FileReport, path: Path, occasion: Occasion, unknown: str) -> None:
+def _record(con: duckdb.DuckDBPyConnection, report: FileReport, origin: str, occasion: Occasion, unknown: str) -> None:
     con.execute(
         "insert into loads values ($load_id, $file, $path, $resource, $now, $read, $new, $corrected, $unchanged, "
         "$rejected, $unknown, $refused, $by, $entry_id)",
         {
-            "load_id": report.load_id, "file": report.file, "path": str(path), "resource": report.resource,
+            "load_id": report.load_id, "file": report.file, "path": origin, "resource": report.resource,
             "now": occasion.now, "read": report.read, "new": report.new, "corrected": report.corrected,
             "unchanged": report.unchanged, "rejected": report.rejected, "unknown": unknown or None,
             "refused": report.refused, "by": occasion.by, "entry_id": occasion.entry_id,
@@ -176,12 +176,16 @@ def _record(con: duckdb.DuckDBPyConnection, report: FileReport, path: Path, occa
 
 @dataclass(frozen=True)
 class Arrival:
-    """One path that was given: its landed rows, or why it was refused."""
+    """One path that was given: its landed rows, or why it was refused.
+
+    `origin`: the words for where it came from, where the path is that of a copy for the while.
+    """
 
     path: Path
     resource: Resource | None
     landed: Landed | None
     refused: str | None = None
+    origin: str | None = None
 
 
 def _in_bytes(size: str) -> float:
@@ -197,22 +201,30 @@ def bound_memory(con: duckdb.DuckDBPyConnection, most: str = MOST_MEMORY) -> Non
 
 
 def land_files(
-    con: duckdb.DuckDBPyConnection, paths: list[Path], contract: Contract, progress: Progress | None = None
+    con: duckdb.DuckDBPyConnection,
+    paths: list[Path],
+    contract: Contract,
+    progress: Progress | None = None,
+    origins: Mapping[Path, str] | None = None,
 ) -> list[Arrival]:
-    """Read every file into temporary tables of `con`, which must not be in a transaction yet."""
+    """Read every file into temporary tables of `con`, which must not be in a transaction yet.
+
+    `origins`: for copies of files, the words for where each came from.
+    """
     bound_memory(con)
     arrivals = []
     for place, path in enumerate(paths):
         if progress:
             progress(place, 2 * len(paths), path.name)
         resource = contract.resource_of_file(path.name)
+        landed, said = None, None
         try:
-            arrivals.append(Arrival(path, resource, land(con, scan_file(path, contract), f"landed_{place}")))
+            landed = land(con, scan_file(path, contract), f"landed_{place}")
         except FileRefusedError as error:
-            arrivals.append(Arrival(path, resource, None, str(error)))
+            said = str(error)
         except OSError as error:
             said = f"{path.name} cannot be read ({error.strerror or error}): check its permissions."
-            arrivals.append(Arrival(path, resource, None, said))
+        arrivals.append(Arrival(path, resource, landed, said, (origins or {}).get(path)))
     return arrivals
 
 
@@ -240,7 +252,7 @@ def load_landed(
                 unknown = ", ".join(arrival.landed.file.unknown_columns)
                 count_mended += mended
                 count_questions += questions
-            _record(con, report, arrival.path, occasion, unknown)
+            _record(con, report, arrival.origin or str(arrival.path), occasion, unknown)
             reports.append(report)
         if resource is not None:
             count_mended += _try_again(con, resource, contract, occasion)

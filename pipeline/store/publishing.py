@@ -188,8 +188,8 @@ def view_cursor(folder: Path, is_any_format: bool = False) -> duckdb.DuckDBPyCon
         held = _open_views.get(key)
         if held is None or held[0] != version:
             con, view_format = _opened(view_path(folder, version))
-            if held is not None:
-                held[1].close()
+            # the old connection is let go, not closed: closing it would end the cursors that others still read with,
+            # and the file is free as soon as the last of them is closed
             _open_views[key] = held = (version, con, view_format)
         if held[2] != VIEW_FORMAT and not is_any_format:
             raise UnreadableViewError(

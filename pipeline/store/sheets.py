@@ -95,7 +95,7 @@ def _workbook(name: str, data: bytes) -> tuple[Sheet, ...]:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as packed:
             unpacked = sum(part.file_size for part in packed.infolist())
-    except zipfile.BadZipFile as error:
+    except (zipfile.BadZipFile, EOFError, NotImplementedError, OSError, ValueError) as error:
         raise refused from error
     if unpacked > MOST_UNPACKED_BYTES:
         raise FileRefusedError(

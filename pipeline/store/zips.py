@@ -1,7 +1,8 @@
 """Paths as given in, the same paths with every ZIP among them unpacked into a folder of its own for the while out.
 
 Only CSV files come out, each under its bare name. Refused with one sentence: what would unpack to more than a club can
-have, names that lead out of the folder, encrypted files, links, two files of one name, and what is no ZIP.
+have, names that lead out of the folder or are no text, encrypted files, links, two files of one name, files packed in
+unusual ways, and what is no ZIP.
 """
 
 from __future__ import annotations
@@ -12,7 +13,9 @@ import tempfile
 import zipfile
 import zlib
 from collections.abc import Iterable, Iterator
-from pathlib import Path, PurePosixPath
+from dataclasses import dataclass
+from pathlib import Path, PurePath, PurePosixPath
+from typing import BinaryIO
 
 from pipeline.store.errors import StoreError
 
@@ -23,13 +26,15 @@ MOST_TIMES = 250
 FREE_BYTES = 10_000_000
 """Below this much a file may grow as it likes."""
 CHUNK_BYTES = 1 << 20
+USUAL_WAYS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
+"""The other ways may ask for gigabytes of memory to unpack a few bytes."""
 
 
-def _refused(archive: Path, why: str) -> StoreError:
+def _refused(archive: PurePath, why: str) -> StoreError:
     return StoreError(f"{archive.name} {why}; nothing was loaded: unpack it yourself and load the CSV files.")
 
 
-def _members(packed: zipfile.ZipFile, archive: Path) -> list[tuple[zipfile.ZipInfo, str]]:
+def _members(packed: zipfile.ZipFile, archive: PurePath, most_bytes: int) -> list[tuple[zipfile.ZipInfo, str]]:
     """The CSV files in it, each with its bare name."""
     found: dict[str, tuple[zipfile.ZipInfo, str]] = {}
     entries = packed.infolist()
@@ -46,6 +51,8 @@ def _members(packed: zipfile.ZipFile, archive: Path) -> list[tuple[zipfile.ZipIn
             continue
         if entry.flag_bits & 1:
             raise _refused(archive, "is locked with a password")
+        if entry.compress_type not in USUAL_WAYS:
+            raise _refused(archive, "is packed in a way other than the usual one")
         if entry.file_size > max(FREE_BYTES, MOST_TIMES * entry.compress_size):
             raise _refused(
                 archive, f"would unpack {path.name} to {entry.file_size // 1_000_000} MB out of next to nothing"
@@ -55,16 +62,29 @@ def _members(packed: zipfile.ZipFile, archive: Path) -> list[tuple[zipfile.ZipIn
         found[path.name.lower()] = (entry, path.name)
     if not found:
         raise _refused(archive, "holds no CSV file")
-    if sum(entry.file_size for entry, _ in found.values()) > MOST_BYTES:
-        raise _refused(archive, f"would unpack to more than {MOST_BYTES // 1_000_000_000} GB")
+    if sum(entry.file_size for entry, _ in found.values()) > most_bytes:
+        raise _refused(archive, f"would unpack to more than {most_bytes // 1_000_000:,} MB")
     return list(found.values())
 
 
-def _unpack(archive: Path, folder: Path) -> list[Path]:
+@dataclass(frozen=True)
+class Unpacked:
+    """What came out of one ZIP: its CSV files, each with the words for where it came from, and names left aside."""
+
+    files: dict[Path, str]
+    aside: tuple[str, ...]
+
+
+def unpack(data: Path | BinaryIO, archive: PurePath, folder: Path, most_bytes: int = MOST_BYTES) -> Unpacked:
+    """Write the CSV files of a ZIP, at most `most_bytes` in all, into `folder`; `archive`: its path or name, for words.
+
+    Raises `StoreError`, one sentence, for what is not taken.
+    """
+    files: dict[Path, str] = {}
     try:
-        with zipfile.ZipFile(archive) as packed:
-            paths = []
-            for entry, name in _members(packed, archive):
+        with zipfile.ZipFile(data) as packed:
+            members = _members(packed, archive, most_bytes)
+            for entry, name in members:
                 left = entry.file_size
                 with packed.open(entry) as inside, (folder / name).open("wb") as out:
                     while chunk := inside.read(CHUNK_BYTES):
@@ -72,23 +92,27 @@ def _unpack(archive: Path, folder: Path) -> list[Path]:
                         if left < 0:
                             raise _refused(archive, f"holds more of {name} than it says")
                         out.write(chunk)
-                paths.append(folder / name)
-            return paths
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
+                files[folder / name] = f"{archive}: {entry.filename}"
+            wanted = {entry.filename for entry, _ in members}
+            aside = [e.filename for e in packed.infolist() if not e.is_dir() and e.filename not in wanted]
+            return Unpacked(files, tuple(PurePosixPath(name).name for name in aside))
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError) as error:
         raise _refused(archive, "is damaged, or no ZIP file") from error
+    except OSError as error:
+        raise StoreError(f"{archive.name} could not be unpacked ({error.strerror or error}).") from error
 
 
 @contextlib.contextmanager
-def unpacked(paths: Iterable[Path]) -> Iterator[list[Path]]:
-    """The paths, each ZIP file among them replaced by the CSV files in it, which are there within the context."""
+def unpacked(paths: Iterable[Path]) -> Iterator[dict[Path, str]]:
+    """The paths, each ZIP file among them replaced by the CSV files in it, which are there within the context.
+
+    Each with the words for where it came from: the path itself, or the ZIP's path and the name within it.
+    """
     with contextlib.ExitStack() as stack:
-        found: list[Path] = []
+        found: dict[Path, str] = {}
         for path in paths:
             if path.suffix.lower() == ".zip" and path.is_file():
-                try:
-                    found += _unpack(path, Path(stack.enter_context(tempfile.TemporaryDirectory())))
-                except OSError as error:
-                    raise StoreError(f"{path.name} could not be unpacked ({error.strerror or error}).") from error
+                found |= unpack(path, path, Path(stack.enter_context(tempfile.TemporaryDirectory()))).files
             else:
-                found.append(path)
+                found[path] = str(path)
         yield found

@@ -13,6 +13,7 @@ from datetime import date
 from pathlib import Path
 
 from pipeline.store.errors import StoreError
+from pipeline.store.people import LOCAL, Person, require
 from pipeline.store.settings import LEARNED_NAME as FILE
 
 TRADE = "trade"
@@ -43,13 +44,15 @@ def decided(folder: Path) -> Decision | None:
         ) from error
 
 
-def decide_trade(folder: Path, since: date, by: str) -> None:
-    """Trade values from now on, in one step."""
+def decide_trade(folder: Path, since: date, by: Person = LOCAL) -> None:
+    """Trade values from now on, in one step. Raises NotAllowedError unless `by` may learn."""
+    require(by, "learn")
     part = folder / f"{FILE}.part"
-    part.write_text(json.dumps({"values": TRADE, "since": since.isoformat(), "by": by}) + "\n", encoding="utf-8")
+    part.write_text(json.dumps({"values": TRADE, "since": since.isoformat(), "by": by.name}) + "\n", encoding="utf-8")
     part.replace(folder / FILE)
 
 
-def decide_nothing(folder: Path) -> None:
-    """The program decides by itself again."""
+def decide_nothing(folder: Path, by: Person = LOCAL) -> None:
+    """The program decides by itself again. Raises NotAllowedError unless `by` may learn."""
+    require(by, "learn")
     (folder / FILE).unlink(missing_ok=True)

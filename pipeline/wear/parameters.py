@@ -196,8 +196,8 @@ def said_of(found: TakenOut | None) -> str:
         return ""
     if found.is_in_force:
         return (
-            f"corrected for restrings that follow wear: {found.part:.0%} of beds seem to be taken out at "
-            f"{found.at:.0%} of their life ({found.endings} taken out)"
+            f"corrected for restrings that follow wear: {100 * found.part:.0f} % of beds seem to be taken out at "
+            f"{100 * found.at:.0f} % of their life ({found.endings} taken out)"
         )
     return f"not corrected: the {found.endings} beds taken out follow age and hours on file"
 

@@ -2,8 +2,8 @@
 
 In: sample_data, and big clubs of the sizes asked for (`--sessions 1e5 1e6 1e7`). Out, on standard output: the machine
 and the versions, then for each piece of work the seconds on the clock and of the processor, and their ratio to as much
-work without the project (see bare.py). Nothing is asserted. Run it alone: anything else at work on the machine is in
-the figures.
+work without the project (see bare.py). With `--plot FILE.svg` and two sizes or more, a picture of how time grows with
+sessions. Nothing is asserted. Run it alone: anything else at work on the machine is in the figures.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from pipeline.fleet.snapshot import snapshot
 from pipeline.refresh import refresh
 from pipeline.sql import last_logged_day
 from pipeline.store import Store
-from tests.bench import bare, forecast, pages, scale
+from tests.bench import bare, forecast, growth, pages, scale
 from tests.bench.measuring import Timed, machine, show, time_of
 
 SAMPLE = Path(__file__).parents[2] / "sample_data"
@@ -84,14 +84,21 @@ def main() -> None:
     """Measure and print."""
     asked = argparse.ArgumentParser(prog="python -m tests.bench", description=__doc__)
     asked.add_argument("--sessions", type=float, nargs="*", default=[1e5], help="sizes of a big club, such as 1e5 1e7")
-    sizes = [int(size) for size in asked.parse_args().sessions]
+    asked.add_argument("--plot", type=Path, help="where to write the picture of growth, an SVG; needs two sizes")
+    given = asked.parse_args()
+    sizes = [int(size) for size in given.sessions]
+    if given.plot and len(set(sizes)) < 2:
+        asked.error("--plot needs two sizes or more after --sessions")
     with tempfile.TemporaryDirectory() as scratch:
         rows, size = measured(Path(scratch))
     made = [scale.in_a_process(sessions) for sessions in sizes]
     show(f"{machine()}\n{size}", rows + [line for s in made for line in scale.timed(s)])
-    if len(made) > 1:
+    if len(set(sizes)) > 1:
         found = ", ".join(f"{work.replace('_', ' ')} {value:.2f}" for work, value in scale.exponents(made).items())
         print(f"processor time grows with sessions to the power of: {found}")
+    if given.plot:
+        given.plot.write_text(growth.growth_svg(made, machine()), encoding="utf-8")
+        print(f"growth plot: {given.plot}")
 
 
 if __name__ == "__main__":

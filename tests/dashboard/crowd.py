@@ -35,8 +35,8 @@ LONGEST_WAIT_SECONDS = 60.0
 PLAIN_PAGES = ("bench", "workload", "reels", "records", "write-down")
 
 
-def _asked(link: ClientConnection, page: str, query: str) -> tuple[float, list[bytes], list[str], bool]:
-    """One page view: seconds, raw elements, headings, and whether it ended in an error."""
+def _asked(link: ClientConnection, page: str, query: str) -> tuple[float, list[bytes], list[str], str]:
+    """One page view: seconds, raw elements, headings, and the error it ended in, '' where there was none."""
     message = BackMsg()
     message.rerun_script.page_name = page
     message.rerun_script.query_string = query
@@ -44,7 +44,7 @@ def _asked(link: ClientConnection, page: str, query: str) -> tuple[float, list[b
     link.send(message.SerializeToString())
     elements: list[bytes] = []
     headings: list[str] = []
-    is_error = False
+    error = ""
     while True:
         data: Any = link.recv(timeout=LONGEST_WAIT_SECONDS)
         told = ForwardMsg()
@@ -55,9 +55,10 @@ def _asked(link: ClientConnection, page: str, query: str) -> tuple[float, list[b
             elements.append(element.SerializeToString())
             if element.WhichOneof("type") == "heading":
                 headings.append(element.heading.body)
-            is_error |= element.WhichOneof("type") == "exception"
+            if element.WhichOneof("type") == "exception":
+                error = f"{element.exception.type}: {element.exception.message}"
         elif kind == "script_finished":
-            return time.monotonic() - begun, elements, headings, is_error
+            return time.monotonic() - begun, elements, headings, error
 
 
 def _rackets(elements: list[bytes]) -> frozenset[bytes]:
@@ -104,17 +105,17 @@ def run(folder: Path, sessions: int, views: int, writers: int, looks: int) -> tu
                         squad, racket = str(rng.choice(squads)), str(rng.choice(rackets))
                         page, query = [("", f"squad={squad}"), ("racket", f"racket={racket}"),
                                        (str(rng.choice(PLAIN_PAGES)), "")][(number + view) % 3]  # fmt: skip
-                        seconds, elements, headings, is_error = _asked(one, page, query)
+                        seconds, elements, headings, error = _asked(one, page, query)
                         times.append(seconds)
-                        if is_error:
-                            faults.append(f"{page}: ended in an error")
+                        if error:
+                            faults.append(f"{page or 'this week'}: ended in {error}")
                         others = set().union(*alone.values()) - alone[squad]
                         if page == "" and _rackets(elements) & others - alone[squad]:
                             faults.append(f"{squad}: rackets of another squad")
                         if page == "racket" and not any(racket in heading for heading in headings):
                             faults.append(f"{racket}: headed {headings}")
-            except Exception as error:  # a session that breaks off is a fault, told at the end
-                faults.append(f"session {number}: {type(error).__name__}: {error}")
+            except Exception as broken_off:  # a session that breaks off is a fault, told at the end
+                faults.append(f"session {number}: {type(broken_off).__name__}: {broken_off}")
 
         context = multiprocessing.get_context("spawn")
         processes = [context.Process(target=_write, args=(str(folder), n, looks)) for n in range(writers)]

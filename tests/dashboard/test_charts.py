@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from dashboard import charts
+from dashboard.chart_events import _shortened
 from dashboard.palette import palette
 from pipeline.fleet import frames
 from pipeline.fleet.frames.this_week import CHART_DAYS
@@ -150,3 +151,17 @@ def test_every_figure_says_what_its_axes_are(view: duckdb.DuckDBPyConnection) ->
     page = frames.workload(view, AS_OF)
     assert "week" in charts.weeks_ahead(page.weeks, page.past, AS_OF, COLOURS, False).layout.yaxis.title.text
     assert "hours" in charts.bench_hours(page.weeks, COLOURS, False).layout.yaxis.title.text
+
+
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [
+        ("Torvale Open", "Torvale Open"),
+        ("Autumn league round 3", "Autumn league… 3"),
+        ("Autumn league round 12", "Autumn… 12"),
+        ("Harrowick Junior Open", "Harrowick…"),
+        ("Unbrokenandmuchtoolong 7", "Unbrokenandmu… 7"),
+    ],
+)
+def test_a_shortened_event_keeps_its_round(name: str, told: str) -> None:
+    assert _shortened(name, 16) == told

@@ -34,7 +34,9 @@ def packed(**files: str) -> bytes:
 
 def test_a_zip_is_taken_file_by_file_and_the_rest_left_aside() -> None:
     files, told = arrived([given("club.zip", packed(my__players_csv="a\n1\n", read_me_txt="hello"))])
-    assert [file.name for file in files] == ["players.csv"]
+    assert [(file.name, file.data, file.origin) for file in files] == [
+        ("players.csv", b"a\n1\n", "club.zip: my/players.csv")
+    ]
     assert told == ["Left aside in club.zip, since they are not CSV files: read_me.txt."]
 
 
@@ -47,15 +49,17 @@ def test_a_file_that_comes_twice_is_said() -> None:
 def test_a_damaged_zip_is_one_sentence() -> None:
     files, told = arrived([given("club.zip", b"no zip at all")])
     assert files == []
-    assert "cannot be unpacked" in told[0]
+    assert told == [
+        "club.zip is damaged, or no ZIP file; nothing was loaded: unpack it yourself and load the CSV files."
+    ]
 
 
 def test_a_path_in_a_zip_leads_nowhere() -> None:
     made = io.BytesIO()
     with zipfile.ZipFile(made, "w") as archive:
         archive.writestr("../../etc/players.csv", "a\n")
-    files, _ = arrived([given("club.zip", made.getvalue())])
-    assert [file.name for file in files] == ["players.csv"]
+    files, told = arrived([given("club.zip", made.getvalue())])
+    assert files == [] and "holds a file whose name leads out of its folder" in told[0]
 
 
 def test_a_glance_says_what_a_file_is() -> None:

@@ -81,6 +81,22 @@ def test_a_policy_is_answered_and_kept(club: Store, open_page: Opened) -> None:
     assert file.stat().st_mtime_ns == made_at
 
 
+def test_a_phone_gets_the_band_whole_in_dollars_too(club: Store, open_page: Opened) -> None:
+    """The table's cells read Markdown: a dollar sign is written as one, not as the start of a formula."""
+    app = open_page(club, "what_if", today=DAY)
+    wide = app.dataframe[0].value
+    (club.folder / "club.toml").write_text('currency = "USD"\n', encoding="utf-8")
+    app.session_state["is_narrow"] = True
+    app.run(timeout=60)
+    assert not app.dataframe
+    lines = app.table[0].value
+    assert list(lines.columns) == ["Measure", "As now", "Then", "Band"]
+    bands = dict(zip(lines["Measure"], lines["Band"], strict=True))
+    assert bands["Play on dead strings"].endswith(" points")
+    assert bands["Play on dead strings"] == wide.set_index("Measure").loc["Play on dead strings", "Band"]
+    assert "\\$" in bands["Cost of string"] and "$" not in bands["Cost of string"].replace("\\$", "")
+
+
 def test_a_question_that_changes_nothing_is_said(club: Store, open_page: Opened) -> None:
     app = open_page(club, "what_if", today=DAY)
     app.button_group[0].set_value("as now").run()
@@ -113,3 +129,5 @@ def test_the_chart_shows_each_change_with_its_band(narrow: bool) -> None:
     figure = changes_against_now(rows, palette("light"), narrow)
     assert list(figure.data[0].x) == [0.1, 0.3]
     assert list(figure.data[2].text) == ["+20 %", "−10 %"]
+    left, right = figure.layout.xaxis.range
+    assert left < -0.2 and right > 0.3, "no band ends at the edge of the picture"

@@ -207,6 +207,16 @@ def test_a_chance_is_lent_by_like_beds_of_the_past() -> None:
     assert np.isnan(thumb_rules.chance_by_past(pd.Series([3.0]), past.head(0), past.head(0))).all()
 
 
+def test_shares_of_past_beds_of_a_like_score() -> None:
+    """Eight past beds are eight groups of one: each score lends its own bed's ending. Sixteen are groups of two."""
+    past = pd.Series(np.arange(8.0))
+    ended = pd.Series([True, False, False, True, True, False, True, False])
+    assert thumb_rules.chance_by_past(past, past, ended).tolist() == ended.astype(float).tolist()
+    twice, ended = pd.Series(np.arange(16.0)), pd.Series([True, False] * 4 + [True] * 4 + [False] * 4)
+    found = thumb_rules.chance_by_past(pd.Series([0.0, 7.0, 8.0, 11.0, 12.0, 99.0]), twice, ended)
+    assert found.tolist() == [0.5, 0.5, 1.0, 1.0, 0.0, 0.0]
+
+
 def twenty_calls() -> Backtest:
     """Twenty called, seventeen of them in; three in without a call; sixty quiet ones."""
     rackets = pd.DataFrame(
@@ -243,6 +253,13 @@ def test_the_words_a_coach_repeats() -> None:
     assert record_table.weekly_words(b).endswith("20 restrings came where 19 were foreseen.")
     quiet = Backtest(b.as_of, 2, b.rackets.assign(p_end=0.1), b.weeks, 0, 0)
     assert record_table.headline(quiet) == "No racket was called due; 20 came in that were not called"
+
+
+def test_the_times_a_week_rule_calls_from_one_on() -> None:
+    """Rule used goes from 0 to 1.2 over 83 rackets: from the 70th on (69 x 1.2 / 82 = 1.01) it is one or more. None of
+    those fourteen came in, so all twenty that did were missed."""
+    table = record_table.measures(twenty_calls()).set_index("measure")["times_a_week_rule"]
+    assert table[["called_due", "called_and_came_in", "came_in_not_called"]].tolist() == [14, 0, 20]
 
 
 def test_the_other_orders_call_as_many() -> None:

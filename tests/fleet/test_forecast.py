@@ -166,3 +166,17 @@ def test_a_week_s_minutes_are_its_jobs_times_the_mean() -> None:
     assert totals.mean() == pytest.approx(270.0, abs=4.5 * 18.0 / np.sqrt(4000))
     assert totals.std() == pytest.approx(18.0, rel=0.1)
     assert (MinutesPerJob(30.0, 6.0).draw_totals(np.zeros((5, 2)), np.random.default_rng(0)) == 0).all()
+
+
+def test_the_columns_are_those_of_the_draws(usual: Snapshot) -> None:
+    """Of 200 draws a tenth lie under the lower end and a tenth over the upper, ties apart; minutes go with the jobs."""
+    draws, frame = usual.forecast_draws(4, 200), usual.forecast(4, 200)
+    ordered = np.sort(draws, axis=0)
+    for name, below in (("p10", 19.9), ("p50", 99.5), ("p90", 179.1)):  # places of 0 to 199
+        low, high = ordered[int(below)], ordered[int(below) + 1]
+        assert frame[name].to_numpy() == pytest.approx(low + (below % 1) * (high - low)), name
+    assert frame["mean"].to_numpy() == pytest.approx(draws.sum(axis=0) / 200, abs=0.0051)
+    minutes = np.sort(usual.minutes.draw_totals(draws, np.random.default_rng(1)), axis=0)
+    for name, below in (("minutes_p50", 99.5), ("minutes_p90", 179.1)):
+        low, high = minutes[int(below)], minutes[int(below) + 1]
+        assert frame[name].to_numpy() == pytest.approx(low + (below % 1) * (high - low), abs=0.51), name

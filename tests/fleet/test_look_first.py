@@ -142,3 +142,11 @@ def test_the_reason_says_what_a_look_would_change(made: Snapshot) -> None:
         assert "graded" in row["reason"]
         if row["prob_change"] >= 0.1:
             assert f"a look changes the call in {round(10 * row['prob_change'])} of 10 cases" in row["reason"]
+
+
+def test_what_is_certain_is_not_worth_a_look() -> None:
+    """A bed that ends, or is dead, for certain: no infinity comes of it, and nothing a look shows changes the call."""
+    chance, by = np.full((1, 4), 0.25), np.array([[0.5, 1.0, 2.0, 4.0]])
+    for at_stake in (stakes(1.0, 1.0), stakes(0.4, 1.0, wasted=0.1), stakes(1.0, 0.2)):
+        worth, change = value_of_look(at_stake, chance, by, by)
+        assert worth[0] == pytest.approx(0.0, abs=1e-6) and change[0] == 0.0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import duckdb
@@ -9,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.fleet.match_ready import COLUMNS, CSV_COLUMNS, lasts_through, match_ready
+from pipeline.fleet.match_ready import COLUMNS, CSV_COLUMNS, _on_day, lasts_through, match_ready
 from pipeline.fleet.outlook import prob_dead
 from pipeline.fleet.snapshot import Snapshot, snapshot
 from tests.fleet.clubs import ORIGIN, academy, break_racket, hand_in, plan
@@ -154,3 +155,32 @@ def test_against_one_racket_and_draw_at_a_time(made: Snapshot, first: int, last:
             dead = prob_dead(np.array([x]), learned.shapes.shape_dead)[0]
             if abs(uniform[r, d] - dead) > 1e-5:  # the paths are kept in single precision
                 assert fast[r, d] == (not is_away and uniform[r, d] >= dead), (r, d)
+
+
+@pytest.mark.parametrize(
+    ("gone", "back", "is_there"),
+    [
+        (5.0, 9.0, True),  # an event on days 2 to 4 ends as day 5 begins
+        (4.99, 9.0, False),
+        (0.5, 2.0, True),  # back as it begins
+        (0.5, 2.01, False),
+        (3.0, 3.5, False),
+    ],
+)
+def test_an_absence_counts_where_it_meets_the_event(made: Snapshot, gone: float, back: float, is_there: bool) -> None:
+    simulated = made.simulate(3, 4, 0)
+    alone = replace(
+        simulated,
+        away_racket=np.array([1]), away_draw=np.array([2]), away_from=np.array([gone]), away_until=np.array([back]),
+    )  # fmt: skip
+    rows = np.arange(len(alone.beds))
+    found = lasts_through(made, alone, rows, 2, 4, np.ones(alone.ends.shape))  # no bed is dead
+    expected = np.ones(alone.ends.shape, dtype=bool)
+    expected[1, 2] = is_there
+    assert (found == expected).all()
+
+
+def test_weekly_paths_are_straight_lines_that_end_with_their_last_week() -> None:
+    path = np.array([[0.0, 7.0, 21.0], [1.0, 1.0, 8.0]])
+    for day, expected in ((0, [0, 1]), (3.5, [3.5, 1]), (7, [7, 1]), (8, [9, 2]), (14, [21, 8]), (20, [21, 8])):
+        assert _on_day(path, float(day)) == pytest.approx(np.array(expected, dtype=float)), day

@@ -190,3 +190,27 @@ def test_shares_of_a_player_s_rackets(busy: Snapshot) -> None:
 def test_two_runs_give_the_same_ranking() -> None:
     first, second = (snapshot(academy(players=4, weeks=12), ORIGIN).ranking() for _ in range(2))
     pd.testing.assert_frame_equal(first, second, check_exact=True)
+
+
+def test_an_event_within_fourteen_days_sets_how_far_urgency_looks() -> None:
+    """P06 plays in 14 days and has to last until then; P04 in 15, so that the bench's week counts."""
+    con = academy()
+    plan(con, ORIGIN + timedelta(days=14), squad=None, player_id="P06", activity="singles", event="In two weeks")
+    plan(con, ORIGIN + timedelta(days=15), squad=None, player_id="P04", activity="singles", event="A day later")
+    s = snapshot(con, ORIGIN)
+    now = s.ranking().set_index("racket_id")
+    week, two = (s.rank(days).set_index("racket_id")["p_end"] for days in (7, 14))
+    for racket in ("P06-1", "P06-2", "P04-1", "P04-2"):
+        expected = two if racket.startswith("P06") else week
+        assert now.loc[racket, "urgency"] == pytest.approx(expected[racket], abs=1e-6), racket  # match rackets weigh 1
+        assert now.loc[racket, "p_before_event"] >= two[racket]
+
+
+def test_urgency_sorts_the_broken_before_all_others_and_the_bench_behind(busy: Snapshot) -> None:
+    """3 for a break that nobody has handed in, 2 for one at the bench, and a tenth for a match racket; else a chance;
+    -1 at the bench, -2 never strung."""
+    found = busy.ranking().set_index("racket_id")
+    expected = {"P00-1": 3.1, "P01-1": 2.1, "P02-1": -1.0, "P04-1": -1.0, "P05-9": -2.0}
+    assert {racket: found.loc[racket, "urgency"] for racket in expected} == pytest.approx(expected)
+    assert found.drop(index=list(expected))["urgency"].between(0.0, 1.0).all()
+    assert (found.loc[list(expected), ["shared_part", "assumed_part"]] == 0.0).all().all()

@@ -93,6 +93,7 @@ def main() -> None:
     words.add_argument("--tests", nargs="*", default=FOLDERS, help="the folders of tests to try")
     words.add_argument("--sql", action="store_true", help="the hand-made faults in the relations, too")
     words.add_argument("--map", type=Path, help="a file to keep the map of lines and tests in, for the next time")
+    words.add_argument("--skip", type=int, default=0, help="leave out the first so many of them, tried before")
     words.add_argument("--minutes", type=float, default=0.0, help="stop after so long")
     asked = words.parse_args()
     os.nice(15)
@@ -107,7 +108,7 @@ def main() -> None:
                 outcomes.append((str(sql_fault), try_sql(copy, sql_fault, asked.tests)))
                 print(f"{outcomes[-1][1]}: {sql_fault}", flush=True)
             report(outcomes)
-        faults = chosen(asked.count, asked.seed, asked.under)
+        faults = chosen(asked.count, asked.seed, asked.under)[asked.skip :]
         if not faults:
             return
         known = map_tests(copy, asked.tests, asked.map)

@@ -194,3 +194,23 @@ def test_shared_hours_widen_the_band_and_named_hours_do_not() -> None:
     assert rows[0][1:] == (1.0, None, None)
     assert rows[1][1] == rows[1][2]
     assert float(rows[1][3]) > 0.0  # type: ignore[arg-type]
+
+
+def test_known_use_fades_by_half_every_four_months() -> None:
+    """Four hours with R1 in January: two of them are left in May, and 4 x 0.5 ** (1/2) in March. R2 broke in January:
+    that stands for half of the two hours that nobody named (one break in all), and fades alike. What the roles say is
+    the same of both rackets and of R3, of which nothing is known."""
+    con = club_of("match", "match", "match")
+    for day in (5, 7, 9, 12):
+        practised(con, f"N{day}", "P1", f"2026-01-{day:02}", racket_id="R1")
+    strung(con, "J9", "R2", "2026-01-20", "broke")
+    for month in ("03", "05"):
+        practised(con, f"U{month}", "P1", f"2026-{month}-10")
+    relations(con, "2026-05-31")
+    found: dict[tuple[str, str], float] = {
+        (str(racket), str(month)[:7]): float(hours)  # type: ignore[arg-type]
+        for racket, month, hours in read(con, "select racket_id, month_on, usage_hours from usage_months")
+    }
+    for month, left in (("2026-01", 1.0), ("2026-03", 0.5**0.5), ("2026-05", 0.5)):
+        assert found["R1", month] - found["R3", month] == pytest.approx(4.0 * left), month
+        assert found["R2", month] - found["R3", month] == pytest.approx(0.5 * 2.0 * left), month

@@ -72,7 +72,7 @@ ACTS: dict[str, Act] = {
     "migrate": _migrate,
     "refresh": lambda store, side: refresh(store, now=LATER),
     "learn": _learn,
-    "trade": lambda store, side: decide_trade(store.folder, date(2026, 6, 1), "Mo"),
+    "trade": lambda store, side: decide_trade(store.folder, date(2026, 6, 1)),
     "publish": _publish,
     "plan": lambda store, side: plans.keep(store, "what-if", "2", {"of": "after"}),
     "record": lambda store, side: track_record.keep(store, track_record.work_out(store, weeks=2, now=LATER)),
@@ -105,7 +105,7 @@ PAGE_WRITES: dict[str, tuple[str, ...]] = {
 }  # fmt: skip
 
 NAMED: tuple[tuple[str, str, str, int], ...] = (
-    ("load", "store.store", "land_files", 1), ("load", "store.store", "migrate", 1),
+    ("load", "store.store", "land_files", 1), ("load", "store.facts_file", "migrate", 1),
     ("load", "store.loading", "find_problems", 2), ("load", "store.loading", "merge", 1),
     ("load", "store.loading", "merge", 5), ("load", "store.loading", "_record", 1),
     ("load", "store.loading", "_record", 5), ("load", "store.rejecting", "record_rejects", 1),
@@ -134,7 +134,7 @@ NAMED: tuple[tuple[str, str, str, int], ...] = (
     ("backup", "store.backup", "_verify", 1), ("backup", "store.backup", "sync_folder", 1),
     ("restore", "store.backup", "_unpack", 2), ("restore", "store.backup", "_try_out", 1),
     ("restore", "store.backup", "sync_file", 1), ("restore", "store.backup", "sync_folder", 1),
-    ("demo", "store.store", "write_default", 1), ("passcode", "access.passcodes", "_write", 1),
+    ("demo", "store.facts_file", "write_default", 1), ("passcode", "access.passcodes", "_write", 1),
     ("revoke", "access.passcodes", "_take_out", 1),
     ("refresh", "refresh", "publish", 1), ("learn", "refresh", "snapshot", 1),
     ("record", "fleet.track_record", "_plain", 2),

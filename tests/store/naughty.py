@@ -24,7 +24,9 @@ CATEGORIES: dict[str, tuple[str, ...]] = {
     ),
     "HTML and scripts": (
         "<b>bold</b>", "<script>alert(1)</script>", "<img src=x onerror=alert(1)>", "&lt;&amp;&#39;",
-        "javascript:alert(1)", "<!-- -->", "]]>", "<svg/onload=1>",
+        "javascript:alert(1)", "<!-- -->", "]]>", "<svg/onload=1>", "<style>*{display:none}</style>",
+        "<?xml version=\"1.0\"?><!DOCTYPE x [<!ENTITY y SYSTEM \"file:///etc/passwd\">]><x>&y;</x>",
+        "\" onmouseover=\"alert(1)", "</td></tr></table>", "data:text/html,<script>1</script>",
     ),
     "Markdown": (
         "**bold**", "[link](http://x.example)", "# heading", "`code`", "| a | b |", "> quote", "![](x)",
@@ -32,7 +34,8 @@ CATEGORIES: dict[str, tuple[str, ...]] = {
     ),
     "shell and paths": (
         "$(reboot)", "`reboot`", "../../etc/passwd", "..\\..\\x", "C:\\x\\y", "/dev/null", "~", "con",
-        "aux.csv", "a;b", "a|b", "%00", "%2e%2e",
+        "aux.csv", "a;b", "a|b", "%00", "%2e%2e", "file:///etc/passwd", "\\\\host\\share", "/", "..", "a/b", "NUL.csv",
+        "& calc", "$HOME", "%PATH%", "> /dev/null", "!!",
     ),
     "quotes and separators": (
         "\"", "\"\"", "''", "say \"hello\"", "a,b", "a;b;c", "\",\"", "\";\"", "\\", "\\\"", "\\n", "a\\,b",
@@ -50,6 +53,15 @@ CATEGORIES: dict[str, tuple[str, ...]] = {
     ),
     "invisible and directional": (
         "a\u200bb", "\u202eabc", "\u2066abc\u2069", "a\u00adb", "a\ufeffb", "\u2060a", "a͏b", "\u061ca",
+        "a\u200db", "a\u200cb", "\u200fa\u200e", "\u202da\u202c", "\u2068a\u2069", "a\u180eb", "a\u3164b", "a\u2800b",
+        "a\ufe0fb", "\U000e0001a\U000e007f",
+    ),
+    "at the edges of Unicode": (
+        "\ue000", "\ufffd", "\ufffe", "\uffff", "\U0010ffff", "\U0001f9ff", "a\x80b", "a\x9fb", "\u0085a",
+    ),
+    "alike and not the same": (
+        "caf\u00e9", "cafe\u0301", "\u212a", "K", "k", "\u017f", "\u00c5", "A\u030a", "\u212b", "P\u0430ul", "Paul",
+        "I\u0307", "a b", "a\u00a0b", "a  b", "a\u2009b",
     ),
     "stacked marks": (
         "Z̸̡̛̤̲a̷l̶g̵o̸" * 3, "a" + "\u0300" * 60,

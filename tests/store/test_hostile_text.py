@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import io
+import re
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -11,12 +13,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.contract.resources import Resource
+from pipeline.contract.typed import COLUMN_TYPES
 from pipeline.store import Store
 from pipeline.store.formulas import RUNS, neutralised, read_back
-from tests.small_club import FILES, NOW, write_club, write_file
+from tests.small_club import FILES, NOW, example_row, write_club, write_file
 from tests.store.naughty import ONLY_IN_NOTES, STRINGS
 
-TEXTS = ("id", "label", "text")
+TEXT_KINDS = {kind for kind, sql in COLUMN_TYPES.items() if sql == "VARCHAR"} - {"choice", "score"}  # take any text
 NOTES = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0"), min_size=1, max_size=30)
 BLANKS = " \t\n\r\xa0"
 
@@ -33,72 +36,56 @@ def _exported(store: Store, folder: Path) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in folder.iterdir()}
 
 
-def _free_texts(resource: Resource) -> list[str]:
-    """Columns that take any text and refer to nothing."""
-    refers = {key.field for key in resource.foreign_keys}
-    return [f.name for f in resource.fields if f.kind in TEXTS and f.name not in refers]
+def _is_for_any_column(text: str) -> bool:
+    """Whether it may stand in an id or a label, which are trimmed and hold no control character."""
+    return text.strip(BLANKS) == text and not re.search(r"[\x00-\x1f]", text)
 
 
-def _rows(resource: Resource, columns: list[str], text: str, place: int, key: str) -> list[str]:
-    """A good row with the text in every free column; the key made single by its place."""
-    row = []
-    for name in columns:
-        field = resource.field(name)
-        if name in _free_texts(resource):
-            row.append(f"{text}{place}" if name == resource.key[0] and key == "own" else text)
-        else:
-            row.append({"racket_id": "R1", "player_id": "P1"}.get(name, field.example))
-    return row
-
-
-# the free text columns of each file, beside what it needs; keyed so that every text makes a row of its own
-WHERE = {
-    "players": "player_id,player_name,squad,level,spin",
-    "strings": "string_id,string_name,material,gauge_mm,profile,reel_m,reel_price",
-    "inspections": "inspection_id,inspected_on,racket_id,notching,note,grommets",
-    "calendar": "planned_on,squad,activity,event,minutes",
-}
-
-
-@pytest.mark.parametrize("name", WHERE)
-def test_every_text_comes_back_exactly_and_an_export_loads_again(store: Store, tmp_path: Path, name: str) -> None:
-    store.load(write_club(tmp_path / "club"), now=NOW)
-    resource = store.contract.resources[name]
-    columns = [column for column in WHERE[name].split(",") if column in [f.name for f in resource.fields]]
-    texts = [text for text in STRINGS if text.strip(BLANKS) == text and "\x85" not in text]
-    texts += list(ONLY_IN_NOTES) if name == "inspections" else []
+def _rows(resource: Resource, texts: Sequence[str]) -> list[dict[str, str]]:
+    """Good rows, one for each text, which stands in every column of the contract that takes texts, references too."""
     rows = []
     for place, text in enumerate(texts):
-        row = _rows(resource, columns, text, place, "own")
-        if text in ONLY_IN_NOTES:
-            row = [
-                f"N{place}" if c == "inspection_id" else "" if c == "grommets" else v
-                for c, v in zip(columns, row, strict=True)
-            ]
-        rows.append([neutralised(cell) for cell in row])
-    report = store.load(write_file(tmp_path / "in", name, _csv(columns, rows)), now=NOW)
-    assert (report.total("read"), report.total("rejected")) == (len(texts), 0), store.rejects().message.tolist()[:3]
-    field = {"players": "player_name", "strings": "string_name", "inspections": "note", "calendar": "event"}[name]
-    there = store.records(name)
-    there = there[there.load_id == report.files[0].load_id].sort_values("line_number")
-    assert there[field].tolist() == texts
+        row = example_row(resource)
+        for field in resource.fields:
+            if field.kind in TEXT_KINDS:
+                row[field.name] = text if field.kind == "text" or _is_for_any_column(text) else f"N{place}"
+        rows.append(row)
+    return rows
+
+
+def _differing(store: Store, given: dict[str, list[dict[str, str]]]) -> list[str]:
+    """The columns of text whose recorded cells are not the given ones."""
+    found = []
+    for name, rows in given.items():
+        there = store.records(name)
+        for field in store.contract.resources[name].fields:
+            if field.kind in TEXT_KINDS and sorted(there[field.name]) != sorted(row[field.name] for row in rows):
+                found.append(f"{name}.{field.name}")
+    return found
+
+
+@pytest.mark.parametrize("way", ["a file", "an entry"])
+def test_every_text_in_every_column_comes_back_exactly_and_an_export_loads_again(
+    store: Store, tmp_path: Path, way: str
+) -> None:
+    """Driven by the contract: a file or a column that is new there is held against the texts as well."""
+    texts = [*STRINGS, *ONLY_IN_NOTES, "x" * 100_000]
+    given = {name: _rows(resource, texts) for name, resource in store.contract.resources.items()}
+    if way == "a file":
+        for name, rows in given.items():
+            cells = [[neutralised(cell) for cell in row.values()] for row in rows]
+            write_file(tmp_path / "in", name, _csv(list(rows[0]), cells))
+        report = store.load(tmp_path / "in", now=NOW)
+    else:
+        report = store.enter(given, now=NOW)
+    assert report.total("read") == report.total("new") == len(texts) * len(given), store.rejects().message.tolist()[:3]
+    assert _differing(store, given) == []
     first = _exported(store, tmp_path / "out")
     again = Store(tmp_path / "again")
-    assert again.load(tmp_path / "out", now=NOW).total("rejected") == 0
+    assert again.load(tmp_path / "out", now=NOW).total("new") == report.total("new")
+    assert _differing(again, given) == []
     assert _exported(again, tmp_path / "out2") == first
-
-
-def test_every_text_typed_in_comes_back_exactly(store: Store, tmp_path: Path) -> None:
-    store.load(write_club(tmp_path / "club"), now=NOW)
-    texts = [*STRINGS, *ONLY_IN_NOTES]
-    looks = [
-        {"inspection_id": f"I{place}", "inspected_on": "2026-05-01", "racket_id": "R1", "notching": 1, "note": text}
-        for place, text in enumerate(texts)
-    ]
-    assert store.enter({"inspections": looks}, now=NOW).total("new") == len(texts)
-    assert dict(zip(store.records("inspections").inspection_id, store.records("inspections").note, strict=True)) == {
-        f"I{place}": text for place, text in enumerate(texts)
-    }
+    assert again.load(tmp_path / "out", now=NOW).total("unchanged") == report.total("new")
 
 
 def test_no_exported_cell_runs_as_a_formula(store: Store, tmp_path: Path) -> None:

@@ -29,6 +29,12 @@ def older_store(folder: Path) -> Store:
     return store
 
 
+def test_every_earlier_version_has_a_store_to_be_tested_on() -> None:
+    """A new migration fails here until the version before it is written down as `version_<number>.sql`."""
+    kept = sorted(path.name for path in VERSION_1.parent.glob("version_*.sql"))
+    assert kept == [f"version_{migration.number}.sql" for migration in MIGRATIONS[:-1]]
+
+
 def test_reading_an_older_store_brings_it_up_to_date_and_loses_nothing(tmp_path: Path) -> None:
     store = older_store(tmp_path / "store")
     assert len(store.records("matches")) == 2 and store.records("matches").recorded_by.isna().all()

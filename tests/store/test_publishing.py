@@ -42,6 +42,8 @@ def test_an_open_cursor_keeps_its_version_and_the_last_two_files_are_kept(store:
         store.publish(_build(number), now=NOW)
     assert old.execute("select n from t").fetchall() == [(1,)]
     assert _seen(store) == [(4, 2)]
+    assert old.execute("select n from t").fetchall() == [(1,)], "also once somebody has asked for the new version"
+    old.close()
     assert sorted(path.name for path in store.folder.glob("view-*")) == ["view-000003.duckdb", "view-000004.duckdb"]
 
 

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.contract import load_contract, template_csv
+from pipeline.contract import load_contract
 from pipeline.store import Store, StoreError
-from tests.small_club import FILES, NOW, write_club
+from tests.small_club import FILES, NOW, example_row, write_club
 
 # texts that trip up readers and writers of CSV: separators, quotes, line ends, formulas, markup, scripts, white space
 ODD_TEXTS = [
@@ -41,11 +41,7 @@ def test_every_column_of_every_file_goes_round(store: Store, tmp_path: Path) -> 
     folder = tmp_path / "all"
     folder.mkdir()
     for resource in load_contract().resources.values():
-        header, example = csv.reader(template_csv(resource, with_example=True).splitlines())
-        row = dict(zip(header, example, strict=True))
-        row |= {name: "2026-05-01" for name in row if name.endswith("_on")}
-        row |= {name: "2026-05-01T09:30" for name in row if name in ("played_on", "planned_on", "inspected_on")}
-        row |= {name: "" for name in row if name.endswith("_lb") or name == "since"}
+        row = example_row(resource)
         with (folder / resource.file_name).open("w", newline="", encoding="utf-8") as text:
             writer = csv.writer(text)
             writer.writerow(row.keys())

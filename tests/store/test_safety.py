@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import random
 import shutil
 import subprocess
 import sys
@@ -67,7 +68,7 @@ def test_a_backup_restored_is_the_same_store(filled: Store, tmp_path: Path) -> N
 def test_a_backup_takes_along_what_was_decided_but_nobody_s_way_in(filled: Store, tmp_path: Path) -> None:
     """Trade values by hand and who may log in come back; passcodes, sign-ins and the log-in's secret stay at home."""
     (filled.folder / "club.toml").write_text('[roles]\n"kim@example.org" = "stringer"\n')
-    decide_trade(filled.folder, date(2026, 5, 1), "Mo")
+    decide_trade(filled.folder, date(2026, 5, 1), Person("Mo", "manager"))
     for name in ("door.json", "secrets.toml"):
         (filled.folder / name).write_text("{}")
     backup(filled, tmp_path / "club.zip", now=NOW)
@@ -81,7 +82,7 @@ def test_a_backup_takes_along_what_was_decided_but_nobody_s_way_in(filled: Store
 def test_a_restore_leaves_a_decision_that_is_there(filled: Store, tmp_path: Path) -> None:
     backup(filled, tmp_path / "club.zip", now=NOW)
     (tmp_path / "other").mkdir()
-    decide_trade(tmp_path / "other", date(2026, 5, 1), "Mo")
+    decide_trade(tmp_path / "other", date(2026, 5, 1))
     with pytest.raises(StoreError, match="holds a store already, and it stays"):
         restore(tmp_path / "club.zip", tmp_path / "other")
 
@@ -170,6 +171,34 @@ def test_an_archive_cut_short_or_altered_by_a_byte_is_refused(filled: Store, tmp
         with pytest.raises(StoreError, match="nothing was restored"):
             restore(tmp_path / "bad.zip", tmp_path / f"other{place}")
         assert not Store(tmp_path / f"other{place}").exists
+
+
+def test_an_archive_with_a_few_bytes_changed_is_whole_or_refused(filled: Store, tmp_path: Path) -> None:
+    """The table at its end above all, which says where and how its files are packed; packed in other ways, too."""
+    backup(filled, tmp_path / "club.zip", now=NOW)
+    packed_as_usual = (tmp_path / "club.zip").read_bytes()
+    with (
+        zipfile.ZipFile(tmp_path / "club.zip") as packed,
+        zipfile.ZipFile(tmp_path / "other.zip", "w", zipfile.ZIP_LZMA) as other,
+    ):
+        for name in packed.namelist():
+            other.writestr(name, packed.read(name)[:20_000])
+    rng, refused = random.Random(5), 0
+    for whole in (packed_as_usual, (tmp_path / "other.zip").read_bytes()):
+        for _ in range(150):
+            changed = bytearray(whole)
+            for _ in range(rng.choice((1, 2, 5))):
+                place = rng.choice(
+                    (rng.randrange(len(whole)), rng.randrange(1000), len(whole) - 1 - rng.randrange(400))
+                )
+                changed[place] = rng.randrange(256)
+            (tmp_path / "bad.zip").write_bytes(changed)
+            try:
+                verify_backup(tmp_path / "bad.zip")
+            except StoreError as error:
+                refused += 1
+                assert "bad.zip" in str(error)
+    assert refused > 200
 
 
 def test_a_store_is_never_restored_over(filled: Store, tmp_path: Path) -> None:

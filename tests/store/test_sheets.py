@@ -211,9 +211,20 @@ def _bomb() -> bytes:
     return data.getvalue()
 
 
+def _of_a_later_kind() -> bytes:
+    """A ZIP whose list of files says that version 24.5 of the format is needed to unpack it."""
+    data = io.BytesIO()
+    with zipfile.ZipFile(data, "w") as packed:
+        packed.writestr("xl/workbook.xml", b"<x/>")
+    changed = bytearray(data.getvalue())
+    changed[changed.index(b"PK\x01\x02") + 6] = 245
+    return bytes(changed)
+
+
 @pytest.mark.parametrize(
     ("name", "data", "said"),
     [
+        ("a.xlsx", _of_a_later_kind(), "cannot be read as a workbook"),
         ("a.csv", b"", "a.csv is empty"), ("a.csv", b"one\ntwo\n", "has no row with two filled cells"),
         ("a.csv", b"a,b\x00\n", "holds NUL bytes"), ("a.csv", b'a,b\n"x,1\n', "cannot be read from line 2 on"),
         ("a.xls", b"old", "is in the old XLS format"), ("a.xlsx", b"no zip", "cannot be read as a workbook"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import random
 import stat
 import struct
 import zipfile
@@ -12,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.store import Store, StoreError
-from pipeline.store.zips import unpacked
+from pipeline.store.zips import unpack, unpacked
 from tests.small_club import FILES, NOW, write_club, write_file
 
 
@@ -40,8 +41,9 @@ def test_a_zip_and_a_file_load_together(store: Store, tmp_path: Path) -> None:
 
 def test_what_is_unpacked_is_gone_afterwards(tmp_path: Path) -> None:
     with unpacked([_zip(tmp_path / "a.zip", {"players.csv": b"x"})]) as paths:
-        assert [path.read_bytes() for path in paths] == [b"x"]
-    assert not paths[0].exists()
+        (path,) = paths
+        assert path.read_bytes() == b"x"
+    assert not path.exists()
 
 
 def _link(path: Path) -> None:
@@ -76,6 +78,17 @@ def _quine(path: Path) -> None:
     _zip(path, {"inner.zip": inner.getvalue()})
 
 
+def _no_text(path: Path) -> None:
+    """A name that says it is UTF-8 and is not."""
+    _zip(path, {"plüyers.csv": b"x"})
+    path.write_bytes(path.read_bytes().replace("ü".encode(), b"\xff\xff"))
+
+
+def _another_way(path: Path) -> None:
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_LZMA) as packed:
+        packed.writestr("players.csv", FILES["players"])
+
+
 TRAPS: dict[str, tuple[Callable[[Path], object], str]] = {
     "a bomb": (
         lambda p: _zip(p, {"players.csv": b"0" * 60_000_000}),
@@ -88,6 +101,8 @@ TRAPS: dict[str, tuple[Callable[[Path], object], str]] = {
     "a link": (_link, "holds a link"),
     "a password": (_locked, "is locked with a password"),
     "a false size": (_lies, "nothing was loaded"),
+    "a name that is no text": (_no_text, "is damaged, or no ZIP file"),
+    "a way of packing that takes gigabytes": (_another_way, "is packed in a way other than the usual one"),
     "a zip in a zip": (_quine, "holds no CSV file"),
     "two of one name": (
         lambda p: _zip(p, {"a/players.csv": b"x", "b/Players.csv": b"y"}),
@@ -114,6 +129,49 @@ def test_a_trap_is_refused_with_a_sentence_and_nothing_is_left(store: Store, tmp
         store.load(inside / "trap.zip", now=NOW)
     assert said in str(error.value) and "nothing was loaded: unpack it yourself" in str(error.value)
     assert not store.exists and [path.name for path in inside.iterdir()] == ["trap.zip"]
+
+
+WAYS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED, zipfile.ZIP_BZIP2, zipfile.ZIP_LZMA)
+
+
+def _changed_bytes(data: bytes, rng: random.Random) -> bytes:
+    changed = bytearray(data)
+    for _ in range(rng.choice((1, 1, 2, 5))):
+        changed[rng.randrange(len(changed))] = rng.randrange(256)
+    return bytes(changed)
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_a_zip_with_a_few_bytes_changed_is_read_or_refused_with_a_sentence(tmp_path: Path, way: int) -> None:
+    whole, rng = io.BytesIO(), random.Random(way)
+    with zipfile.ZipFile(whole, "w", way) as packed:
+        for name, text in FILES.items():
+            packed.writestr(f"my clüb/{name}.csv", text)
+    said: list[str] = []
+    for _ in range(500):
+        try:
+            out = unpack(io.BytesIO(_changed_bytes(whole.getvalue(), rng)), Path("club.zip"), tmp_path)
+        except StoreError as error:
+            said.append(str(error))
+        else:
+            assert all(path.parent == tmp_path for path in out.files)
+    assert len(said) > 100 and all(sentence.startswith("club.zip ") and sentence.endswith(".") for sentence in said)
+
+
+def test_what_is_noted_of_a_file_in_a_zip_is_the_zip_and_its_name_there(store: Store, tmp_path: Path) -> None:
+    files = {f"my club/{name}.csv": text.encode() for name, text in FILES.items() if name != "matches"}
+    archive = _zip(tmp_path / "club.zip", files | {"my club/notes.csv": b"a\n"})
+    store.load([archive, write_file(tmp_path, "matches", FILES["matches"])], now=NOW)
+    noted = store.loads().set_index("file").path.to_dict()
+    assert noted == {f"{name}.csv": f"{archive}: my club/{name}.csv" for name in FILES if name != "matches"} | {
+        "matches.csv": str(tmp_path / "matches.csv"), "notes.csv": f"{archive}: my club/notes.csv",
+    }  # fmt: skip
+
+
+def test_what_is_noted_of_a_copy_is_what_its_giver_says(store: Store, club: Path) -> None:
+    copies = {club / f"{name}.csv": f"club.zip: {name}.csv" for name in FILES}
+    store.load(copies, now=NOW, origins=copies)
+    assert set(store.loads().path) == set(copies.values())
 
 
 HOSTILE_NAMES = (

@@ -129,7 +129,7 @@ def test_restrings_by_hours_day_or_chance_leave_the_life_alone(taken_out: TakenO
 def test_the_correction_is_told_in_words() -> None:
     assert said_of(None) == ""
     assert said_of(Found(0.5, 0.8, 0.4, 9.0, 250)) == (
-        "corrected for restrings that follow wear: 50% of beds seem to be taken out at 80% of their life "
+        "corrected for restrings that follow wear: 50 % of beds seem to be taken out at 80 % of their life "
         "(250 taken out)"
     )
     kept = Found(0.5, 0.8, 0.4, -9.0, 250)

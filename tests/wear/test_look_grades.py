@@ -88,3 +88,40 @@ def test_two_estimates_as_one(left: float, other: float, spread: float, other_sp
     assert how_sure[0] == pytest.approx((spread**-2 + other_spread**-2) ** -0.5)
     alone, as_sure = combined(np.array([np.nan]), np.array([np.nan]), np.array([other]), np.array([other_spread]))
     assert (alone[0], as_sure[0]) == (pytest.approx(other), pytest.approx(other_spread))
+
+
+def test_looks_at_one_bed_at_much_the_same_life_are_one_proof() -> None:
+    """Bed 7: three looks between 0.45 and 0.6 lives count a third each, one at 0.7 counts one; bed 8 in the same bin
+    counts one. By hand: two looks in the bin, one of grade 2 (from bed 7, all three alike) and one of grade 0."""
+    used, bed = np.array([0.45, 0.5, 0.59, 0.7, 0.5]), np.array([7, 7, 7, 7, 8])
+    grades = np.full((5, len(SIGNS)), -1)
+    grades[:, NOTCHING] = [2, 2, 2, 3, 0]
+    made = learn_look_grades(
+        np.array(["polyester"] * 5, dtype=object), {"breaks": used, "goes_dead": used * 9}, grades, bed
+    )
+    weight = value("look_grades_prior")
+    trade = trade_chances(np.array([0.525, 0.7]))
+    for at, counts, looks in ((0.5, [1.0, 0.0, 1.0, 0.0], 2.0), (0.7, [0.0, 0.0, 0.0, 1.0], 1.0)):
+        club = (weight * trade[int(at > 0.6)] + counts) / (weight + looks)
+        found = made.chances(np.array(["polyester", "other"]), NOTCHING, np.array([at, at]))
+        assert found[1] == pytest.approx(club) and found[0] == pytest.approx(
+            (weight * club + counts) / (weight + looks)
+        )
+    fraying = made.chances(np.array(["polyester"]), SIGNS.index("fraying"), np.array([0.5]))  # nobody graded it
+    assert fraying == pytest.approx(trade[:1])
+
+
+def test_the_trade_s_chances_at_the_middle_of_the_first_and_of_the_last_bin() -> None:
+    """0 to 0.15 has 0.075 in its middle; beyond 1.7 the middle is taken 0.2 on. Half of the beds show at least a slight
+    sign at 0.35 lives, a clear one at 0.75, a severe one at 1.2; logistic, of width 0.18."""
+    found = learned([], [], []).chances(np.array(["x", "x"]), NOTCHING, np.array([0.01, 3.0]))
+    for row, at in zip(found, (0.075, 1.9), strict=True):
+        slight, clear, severe = (1.0 / (1.0 + np.exp((half - at) / 0.18)) for half in (0.35, 0.75, 1.2))
+        assert row == pytest.approx([1.0 - slight, slight - clear, clear - severe, severe])
+
+
+def test_a_bed_on_the_day_of_a_step_and_before_its_first() -> None:
+    h = history([Bed(days=(3, 5), abrasion=(1, 2)), Bed(days=(0,)), Bed(days=(4, 8), abrasion=(1, 2))], 20)
+    start = int(h.day[0]) - 3
+    found = step_on(h, np.array([0, 0, 1, 2, 2, 2]), start + np.array([4, 5, 30, 0, 8, 7]))
+    assert found.tolist() == [0, 1, 2, 3, 4, 3]

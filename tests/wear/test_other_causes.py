@@ -110,3 +110,55 @@ def test_one_squad_alone_is_a_gamma_update() -> None:
     """One bed, one day, no ending: squad (2 + 0) / (2 x 250 + about 1)."""
     made = made_of([Bed(days=(0,))], [0.0])
     assert made.squad[0] == pytest.approx(PRIOR_ENDINGS / (PRIOR_ENDINGS / PRIOR_RATE_PER_DAY + 1.0), rel=1e-3)
+
+
+def test_the_prior_is_two_endings_at_one_in_250_days() -> None:
+    """One day without an ending: 2 / (2 x 250 + 1); a squad that nothing is known of: 1 / 250."""
+    made = made_of([Bed(days=(0,))], [0.0])
+    assert made.squad == pytest.approx([2.0 / 501.0, 1.0 / 250.0], rel=1e-3)
+
+
+def test_learned_factors_are_in_balance() -> None:
+    """Each factor times what was expected of its group is what was seen, with 2 endings (players) or 3 (age, wear) at
+    the average added to both: the condition of iterative proportional fitting (Deming & Stephan 1940, from memory)."""
+    rng = np.random.default_rng(8)
+    beds = [
+        Bed(days=(int(d) // 2, int(d)), abrasion=(1.0, 2.0), player=f"P{i % 7}", squad="AB"[i % 2])
+        for i, d in enumerate(rng.integers(4, 95, 240))
+    ]
+    h = history(beds)
+    worn = np.tile([0.3, 0.9], 240) + np.repeat(rng.uniform(0.0, 0.8, 240), 2)
+    risk = DaysAtRisk(h, SimpleNamespace(x={"breaks": worn, "goes_dead": worn / 3}))  # type: ignore[arg-type]
+    ended = (rng.random(240) < np.where(np.arange(240) % 7 == 0, 0.9, 0.4)).astype(float)
+    made = risk.learn(ended)
+    seen = np.bincount(risk.row_at_end, ended, len(risk.days))
+    assert seen.sum() == ended.sum()
+    rate = (
+        made.squad[risk.of_squad] * made.player[risk.of_player] * made.age[risk.of_age] * made.wear[risk.of_wear]
+    ) * risk.days
+    # the player's factor is worked out last; the others move a little after it
+    for group, factor, prior, off in (
+        (risk.of_player, made.player, 2.0, 1e-9),
+        (risk.of_age, made.age, 3.0, 0.05),
+        (risk.of_wear, made.wear, 3.0, 0.05),
+    ):
+        size = len(factor)
+        without = np.bincount(group, rate, size) / factor
+        assert factor * (prior + without) == pytest.approx(prior + np.bincount(group, seen, size), rel=off)
+    expected = np.bincount(risk.of_squad, rate, 3) / made.squad
+    assert made.squad * (2.0 * 250.0 + expected) == pytest.approx(2.0 + np.bincount(risk.of_squad, seen, 3), rel=0.05)
+    assert made.player.max() / made.player[:7].min() > 1.3  # every seventh bed is of one player
+
+
+def test_the_log_likelihood_is_that_of_counts_over_days_at_risk() -> None:
+    """One bed of 3 days (0 to 2) that ended: squad, age and wear are each one number, so nothing is free.
+    log rate - 3 x rate."""
+    h = history([Bed(days=(2,))])
+    risk = DaysAtRisk(h, SimpleNamespace(x={"breaks": np.zeros(1), "goes_dead": np.zeros(1)}))  # type: ignore[arg-type]
+    made = risk.learn(np.ones(1))
+    rate = float(made.squad[0] * made.age[0] * made.wear[0])
+    found, free = risk.log_likelihood(np.ones(1))
+    assert (found, free) == (pytest.approx(np.log(rate) - 3.0 * rate), 0)
+    older = history([Bed(days=(8,)), Bed(days=(2,), player="P2")])
+    x = np.array([0.3, 0.6])
+    assert DaysAtRisk(older, SimpleNamespace(x={"breaks": x, "goes_dead": x})).log_likelihood(np.ones(2))[1] == 3  # type: ignore[arg-type]

@@ -32,8 +32,16 @@ class MovedDate:
     @property
     def in_words(self) -> str:
         """The steps one by one, for those who do not see the chart."""
-        steps = [f"{row['label']} {row['hours']:+.1f}" for row in self.steps.to_dict("records")]
-        return f"Hours of play, step by step: {', '.join(steps)}; together {self.total_hours:.1f}. {self.sentence}"
+        steps = [f"{row['label']} {signed_hours(row['hours'])}" for row in self.steps.to_dict("records")]
+        total = words.number(self.total_hours, 1)
+        return f"Hours of play, step by step: {', '.join(steps)}; together {total}. {self.sentence}"
+
+
+def signed_hours(hours: float) -> str:
+    """'+1.0', '−9.5': what a step adds or takes, one decimal; '0.0' without a sign where that leaves nothing."""
+    shown = round(hours, 1)
+    sign = "+" if shown > 0 else "\u2212" if shown < 0 else ""
+    return sign + words.number(abs(shown), 1)
 
 
 def moved_date(con: duckdb.DuckDBPyConnection, row: Row) -> MovedDate | None:

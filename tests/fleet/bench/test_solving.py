@@ -161,3 +161,12 @@ def test_no_job_and_no_hours_are_no_fault() -> None:
 def test_a_problem_that_makes_no_sense_is_refused(change: dict[str, np.ndarray], said: str) -> None:
     with pytest.raises(ValueError, match=said):
         replace(small([30.0], [[60.0]]), **change)
+
+
+def test_jobs_that_run_over_a_day_s_end_have_begun_in_time_on_every_day() -> None:
+    """Two jobs of an hour, half an hour there on the first day and an hour and a half on the second: by the end of the
+    first day 30 minutes can be done, by that of the second all 120, so both belong to the second."""
+    problem = replace(small([60.0, 60.0], [[30.0, 90.0]]), carries_over=True)
+    one = np.zeros(2, dtype=int)
+    assert cost_of(problem, np.array([1, 1]), one) == 0.0
+    assert cost_of(problem, np.array([0, 0]), one) == np.inf == cost_of(problem, np.array([0, 1]), one)

@@ -17,7 +17,7 @@ import pytest
 
 from pipeline.fleet.frames import ready, writing
 from pipeline.fleet.frames.club import STALE_DAYS, stale_note
-from pipeline.fleet.frames.moved import moved_date, tension_sentence
+from pipeline.fleet.frames.moved import moved_date, signed_hours, tension_sentence
 from pipeline.fleet.frames.workload import Workload, workload
 from pipeline.fleet.frames.writing import count_filled, grid_rows, inspection_grid, known
 from tests.dashboard.small_view import AS_OF, write
@@ -218,6 +218,14 @@ def test_steps_add_up_and_small_ones_are_drawn_as_one(view: duckdb.DuckDBPyConne
     assert moved_date(view, row | {"status": "broken"}) is None and moved_date(view, row | {"racket_id": "B-2"}) is None
     spent = moved_date(view, row | {"hours_played": 15.06})
     assert spent is not None and "it is due" in spent.sentence
+
+
+@pytest.mark.parametrize(
+    ("hours", "told"),
+    [(-9.5, "\u22129.5"), (1.04, "+1.0"), (-0.04, "0.0"), (0.04, "0.0"), (-0.06, "\u22120.1"), (0.0, "0.0")],
+)
+def test_a_step_too_small_to_read_has_no_sign(hours: float, told: str) -> None:
+    assert signed_hours(hours) == told
 
 
 def test_tension_left_with_its_band(view: duckdb.DuckDBPyConnection) -> None:

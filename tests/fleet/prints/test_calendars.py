@@ -188,3 +188,36 @@ def test_the_rows_are_written_to_the_clubs_calendar(tmp_path: Path) -> None:
     assert again.total("unchanged") == 8
     cup = store.records("calendar").set_index("event").loc["Cup"]
     assert (cup["planned_on"], cup["until_on"]) == (pd.Timestamp("2026-03-07"), pd.Timestamp("2026-03-08"))
+
+
+def test_seconds_are_left_out_of_a_time_and_none_are_left_in() -> None:
+    found = taken(
+        ics("SUMMARY:A\r\nDTSTART;TZID=Europe/Paris:20260305T173045\r\nDTEND;TZID=Europe/Paris:20260305T183045")
+    )
+    assert [row["planned_on"] for row in found.rows] == [datetime(2026, 3, 5, 17, 30)]
+    assert found.rows[0]["minutes"] == 60.0
+
+
+def test_the_span_asked_for_ends_with_its_last_day() -> None:
+    """In the club's own time: 23:30 in UTC of the 9th is half past midnight of the 10th in Paris."""
+    days = [f"SUMMARY:{n}\r\nDTSTART:202603{n:02}T120000Z\r\nDTEND:202603{n:02}T130000Z" for n in (8, 9, 10)]
+    late = "SUMMARY:late\r\nDTSTART:20260309T233000Z\r\nDTEND:20260309T235000Z"
+    found = taken(ics(*days, late), last=date(2026, 3, 9))
+    assert [row["event"] for row in found.rows] == ["8", "9"]
+
+
+def test_a_title_has_at_most_120_letters_on_one_line() -> None:
+    found = taken(ics(f"SUMMARY:{'x' * 130}\r\nDTSTART;VALUE=DATE:20260307", "DTSTART;VALUE=DATE:20260308"))
+    assert [row["event"] for row in found.rows] == ["x" * 120, "entry without a title"]
+
+
+def test_until_midnight_is_until_the_day_before() -> None:
+    """Three hours on one day; a minute more, and it takes two days, for which 120 minutes a day were asked for."""
+    found = taken(
+        ics(
+            "SUMMARY:A\r\nDTSTART;TZID=Europe/Paris:20260305T210000\r\nDTEND;TZID=Europe/Paris:20260306T000000",
+            "SUMMARY:B\r\nDTSTART;TZID=Europe/Paris:20260305T220000\r\nDTEND;TZID=Europe/Paris:20260306T000100",
+        )
+    )
+    by_name = {row["event"]: (row["until_on"], row["minutes"]) for row in found.rows}
+    assert by_name == {"A": (None, 180.0), "B": (date(2026, 3, 6), 120)}

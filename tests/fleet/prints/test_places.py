@@ -284,3 +284,12 @@ def test_pages_of_the_hand_in_list_turn_and_name_the_player_again() -> None:
     # of players with one racket each (7 + 11.67 + 2.5 mm): eleven end at 262.9, and a twelfth with 9 + 11.67 at 283.5
     each = rows.assign(player_id=[f"P{k}" for k in range(30)])
     assert [len(page) for page in blocks_of(hand_in_list_pdf(each, "Club", ON), 3)] == [11, 11, 8]
+
+
+def test_words_on_a_label_that_never_fit_are_printed_at_their_least_size() -> None:
+    """Number 6.5 points, name 7, frame 6.5, marking 0.7 of its 8: smaller cannot be read at arm's length."""
+    without_end = "W" * 200
+    change = dict.fromkeys(("player_name", "racket_id", "frame", "marking"), without_end)
+    found = texts(labels_pdf(some(change), ADDRESS, ROLL))
+    assert [t.size for t in found] == pytest.approx([6.5, 7.0, 6.5, 5.6], abs=0.02)
+    assert all(t.text.strip().endswith("…") for t in found)

@@ -84,6 +84,33 @@ def test_no_cell_is_a_formula(plan: ReelPlan) -> None:
     assert book["Players"]["A4"].value == "Łukasz 😀 @b"
 
 
+def test_columns_are_as_wide_as_what_stands_in_them(plan: ReelPlan) -> None:
+    """Widths in letters: a day 18, a name 26, a squad 16 or 20, all else 14 (a spreadsheet adds its rim of 5/7)."""
+    book = openpyxl.load_workbook(io.BytesIO(workbook(plan, "Club")))
+    own = {"String": 26, "Player": 26, "Charged to": 26, "Counted": 18, "Order by": 18, "Should arrive": 18, "From": 18,
+           "Likely empty": 18, "Could be empty": 18, "Oldest not paid": 18, "Strung": 18, "Paid": 18}  # fmt: skip
+    for sheet in book:
+        seen = {}
+        for dimension in sheet.column_dimensions.values():  # neighbours of one width stand together
+            for place in range(dimension.min, dimension.max + 1):
+                seen[place] = dimension.width
+        for cell in sheet[3]:
+            letters = own.get(str(cell.value), 14)
+            if cell.value == "Squad":
+                letters = 20 if sheet.title == "Squads" else 16
+            if (sheet.title, cell.value) == ("Statement", "Paid (EUR)"):
+                letters = 14
+            assert seen[cell.column] == pytest.approx(letters, abs=0.75), (sheet.title, cell.value)
+
+
+def test_headings_stay_in_sight_and_stand_on_every_printed_page(plan: ReelPlan) -> None:
+    book = openpyxl.load_workbook(io.BytesIO(workbook(plan, "Club")))
+    for sheet in book:
+        assert sheet.freeze_panes == "A4" and sheet.print_title_rows == "$3:$3", sheet.title
+        assert sheet.page_setup.orientation == "landscape" and sheet.page_setup.fitToHeight == 0
+    assert book["Orders"].auto_filter.ref == "A3:H4" and book["Ledger"].auto_filter.ref == "A3:I4"
+
+
 def test_a_currency_without_coins_has_no_decimals(plan: ReelPlan) -> None:
     book = openpyxl.load_workbook(io.BytesIO(workbook(replace(plan, currency="JPY"), "Club")))
     assert book["Orders"]["G3"].value == "Cost (JPY)" and book["Orders"]["G4"].number_format == "#,##0"

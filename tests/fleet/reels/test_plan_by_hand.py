@@ -68,6 +68,15 @@ def test_months_of_a_season_by_hand() -> None:
     }  # fmt: skip
 
 
+def test_each_day_has_the_string_of_its_own_week() -> None:
+    """7, 14, 21, ... m a week from the second on: 0, 1, 2, ... m a day at 2. March has days 1 to 30 ahead: four weeks
+    of seven and two days of the fifth, 2 x (7 x (0 + 1 + 2 + 3) + 2 x 4) = 100."""
+    rising = need()
+    rising.metres[0] = 7.0 * np.arange(40.0)[None, :]
+    frame, _ = reel_plan._months(DAY, SEASON, rising, PRICES, costs(), "EUR")
+    assert frame["p50"].tolist()[:2] == [Decimal("0.00"), Decimal("100.00")]
+
+
 def test_squads_by_hand() -> None:
     """61 days are 8.71 weeks: 50 m a week at 2 is 871.43 for P1's squad, 348.57 for the club's own rackets."""
     settings = ClubSettings(budget={"U16": 900.0, "U18": 10.0})
@@ -160,6 +169,8 @@ def test_order_rows_and_the_chance_of_an_empty_shelf() -> None:
     found = Shelf(np.array([3.0, 7.0, 9.0, np.inf]), 1.0, (NextOrder(4, (Bought(REEL, 3),), True),), np.zeros(4))
     lead = np.array([7, 7, 10, 7])
     assert reel_plan._short_chance(found, lead) == 0.5  # 3 < 7 and 9 < 10; on the day itself it comes in time
+    third = Shelf(np.array([3.0, 7.0, np.inf]), 1.0, (), np.zeros(3))
+    assert reel_plan._short_chance(third, np.array([7, 7, 7])) == 0.3333
     (row,) = reel_plan._order_rows(DAY, "Lyra", "A", found, lead, "EUR")
     assert row == (later(4), "A", "Lyra", "A", 3, 200.0, 600.0, Decimal("360.30"), later(11), True)
 

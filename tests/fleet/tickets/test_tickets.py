@@ -11,8 +11,9 @@ import pytest
 
 from pipeline.fleet.tickets import ConfirmError, Strung, book, booked_words, move, strung, tickets
 from pipeline.fleet.tickets.cautions import ASK, STOP, TELL, cautions
+from pipeline.fleet.tickets.frame import _notes
 from pipeline.fleet.tickets.setup import LAST, NONE, OWN, PLAYERS, setups_in_force
-from pipeline.fleet.tickets.steps import steps
+from pipeline.fleet.tickets.steps import STEP_COLUMNS, steps
 from pipeline.store import Store, StoreError
 from pipeline.store.people import NotAllowedError, Person
 from tests.small_club import write_club
@@ -71,6 +72,7 @@ def test_every_step_keeps_who_and_when(make: Callable[..., Store]) -> None:
     move(store, job, "on_bench", KIM, now=NINE)
     strung(store, job, KIM, now=HALF_PAST)
     found = steps(store, job)
+    assert tuple(found.columns) == STEP_COLUMNS
     assert found["state"].tolist() == ["booked", "on_bench", "strung"]
     assert found["by"].tolist() == ["Ana", "Kim", "Kim"]
     assert found["written_at"].iloc[-1] == pd.Timestamp("2026-06-01 09:31")
@@ -223,3 +225,12 @@ def test_what_needs_no_word_gets_none() -> None:
 def test_pounds_are_said_in_pounds() -> None:
     (found,) = cautions(TICKET | {"mains_kg": 26.0}, unit="lb")
     assert found.text.startswith("57.3 lb is above the window printed on the frame (44.1 to 55.1 lb)")
+
+
+@pytest.mark.parametrize(
+    ("grommets", "note", "told"),
+    [("worn", "left side", ["Grommets: worn", "left side"]), (None, "left side", ["left side"]),
+     ("worn", None, ["Grommets: worn"]), (None, None, [])],
+)  # fmt: skip
+def test_what_a_look_wrote_down_stands_on_the_ticket(grommets: str | None, note: str | None, told: list[str]) -> None:
+    assert _notes({"grommets": grommets, "look_note": note}) == told

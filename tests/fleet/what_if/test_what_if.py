@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from pipeline.fleet.simulation import Simulated
 from pipeline.fleet.snapshot import Snapshot, snapshot
 from pipeline.fleet.what_if import told
 from pipeline.fleet.what_if.age_replacement import CheapestPoint
-from pipeline.fleet.what_if.answer import MEASURES, Answer, cheapest_point, match_share, what_if
+from pipeline.fleet.what_if.answer import MEASURES, Answer, _is_new_family, cheapest_point, match_share, what_if
 from pipeline.fleet.what_if.question import Compared, Question, compared
 from pipeline.fleet.what_if.simulator import Outcome, Policy, simulate_scenario
 from pipeline.store import StoreError
@@ -201,3 +204,13 @@ def test_sentences(made: Snapshot) -> None:
 )  # fmt: skip
 def test_changes_read_as_changes(measure: str, value: float, text: str) -> None:
     assert told.change_text(measure, value, "EUR", "en-GB") == text
+
+
+@pytest.mark.parametrize(("endings", "is_new"), [(9, True), (10, False)])
+def test_materials_are_new_here_until_they_have_ended_ten_beds(endings: int, is_new: bool) -> None:
+    """Endings by wear alone: one that was taken out by plan does not count."""
+    beds = pd.DataFrame({"cause": ["breaks", "goes_dead"] * 6, "family": "a/a"}).head(endings)
+    other = pd.DataFrame({"cause": ["other"] * 5, "family": "a/a"})
+    made: Any = SimpleNamespace(estimate=SimpleNamespace(history=SimpleNamespace(beds=pd.concat([beds, other]))))
+    asked: Any = SimpleNamespace(strung=SimpleNamespace(beds=pd.DataFrame({"family": ["a/a"]})))
+    assert _is_new_family(made, asked) == is_new
