@@ -3,13 +3,15 @@
 In: how many sessions, page views each and writers. Out: median and 95th percentile of the time from asking for a page
 to its last message, and the faults, of which there must be none: a page with rackets of another squad or another
 racket's title, a page that ended in an error, a look that is not there once. A session is a WebSocket to the server, as
-a browser opens one; a writer is a process of its own that does what the page's button does: enter, then refresh.
+a browser opens one, and between two pages it waits a while, as somebody who reads (--pause 0: it does not, and the
+machine is full); a writer is a process of its own that does what the page's button does: enter, then refresh.
 Run as `python -m tests.dashboard.crowd --sessions 20 --views 8 --writers 3`.
 """
 
 from __future__ import annotations
 
 import argparse
+import contextlib
 import multiprocessing
 import re
 import tempfile
@@ -40,25 +42,39 @@ def _asked(link: ClientConnection, page: str, query: str) -> tuple[float, list[b
     message = BackMsg()
     message.rerun_script.page_name = page
     message.rerun_script.query_string = query
+    _drain(link)
     begun = time.monotonic()
     link.send(message.SerializeToString())
     elements: list[bytes] = []
     headings: list[str] = []
-    error = ""
+    error, is_begun = "", False
     while True:
         data: Any = link.recv(timeout=LONGEST_WAIT_SECONDS)
         told = ForwardMsg()
         told.ParseFromString(data)
         kind = told.WhichOneof("type")
-        if kind == "delta" and told.delta.WhichOneof("type") == "new_element":
+        if kind == "new_session":  # what came before belongs to an earlier run
+            is_begun, error = True, ""
+            elements.clear()
+            headings.clear()
+        elif not is_begun:
+            continue
+        elif kind == "delta" and told.delta.WhichOneof("type") == "new_element":
             element = told.delta.new_element
             elements.append(element.SerializeToString())
             if element.WhichOneof("type") == "heading":
                 headings.append(element.heading.body)
             if element.WhichOneof("type") == "exception":
                 error = f"{element.exception.type}: {element.exception.message}"
-        elif kind == "script_finished":
+        elif kind == "script_finished" and told.script_finished != ForwardMsg.FINISHED_EARLY_FOR_RERUN:
             return time.monotonic() - begun, elements, headings, error
+
+
+def _drain(link: ClientConnection) -> None:
+    """Take off the line what a page sent after it had ended."""
+    with contextlib.suppress(TimeoutError):
+        while True:
+            link.recv(timeout=0.0)
 
 
 def _rackets(elements: list[bytes]) -> frozenset[bytes]:
@@ -74,8 +90,12 @@ def _write(folder: str, writer: int, looks: int) -> None:
         refresh(store, now=SUNDAY_EVENING)
 
 
-def run(folder: Path, sessions: int, views: int, writers: int, looks: int) -> tuple[list[float], list[str]]:
-    """Times of all page views, and the faults."""
+def run(
+    folder: Path, sessions: int, views: int, writers: int, looks: int, pause: float = 0.0, is_warm: bool = False
+) -> tuple[list[float], list[str]]:
+    """Times of all page views, and the faults. pause: mean seconds (exponential) before each page of a session.
+    is_warm: every page has been opened once before.
+    """
     store = make_sample_store(folder)
     with store.view() as view:
         squads = [
@@ -94,6 +114,10 @@ def run(folder: Path, sessions: int, views: int, writers: int, looks: int) -> tu
         for squad in squads:
             with link() as one:
                 alone[squad] = _rackets(_asked(one, "", f"squad={squad}")[1])
+        if is_warm:
+            with link() as one:
+                for page in (*PLAIN_PAGES, "racket"):
+                    _asked(one, page, "")
         if len(set(alone.values())) < len(squads):
             faults.append("the squads' pages do not differ")
 
@@ -105,6 +129,7 @@ def run(folder: Path, sessions: int, views: int, writers: int, looks: int) -> tu
                         squad, racket = str(rng.choice(squads)), str(rng.choice(rackets))
                         page, query = [("", f"squad={squad}"), ("racket", f"racket={racket}"),
                                        (str(rng.choice(PLAIN_PAGES)), "")][(number + view) % 3]  # fmt: skip
+                        time.sleep(rng.exponential(pause))
                         seconds, elements, headings, error = _asked(one, page, query)
                         times.append(seconds)
                         if error:
@@ -135,12 +160,18 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     for name, usual in (("sessions", 20), ("views", 8), ("writers", 3), ("looks", 3)):
         parser.add_argument(f"--{name}", type=int, default=usual)
+    parser.add_argument("--pause", type=float, default=4.0, help="mean seconds that a session reads a page")
+    parser.add_argument("--warm", action="store_true", help="open every page once before the clock runs")
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
-        times, faults = run(Path(folder) / "store", asked.sessions, asked.views, asked.writers, asked.looks)
+        times, faults = run(
+            Path(folder) / "store", asked.sessions, asked.views, asked.writers, asked.looks, asked.pause, asked.warm
+        )
     middle, slow = np.percentile(times, [50, 95])
-    print(f"{asked.sessions} sessions, {len(times)} pages, {asked.writers} writers: half within {middle:.2f} s, "
-          f"95 % within {slow:.2f} s, slowest {max(times):.2f} s, {len(faults)} faults")  # fmt: skip
+    print(
+        f"{asked.sessions} sessions, {len(times)} pages, {asked.pause:g} s to read one, {asked.writers} writers: "
+        f"half within {middle:.2f} s, 95 % within {slow:.2f} s, slowest {max(times):.2f} s, {len(faults)} faults"
+    )
     print("\n".join(faults[:20]))
     raise SystemExit(1 if faults else 0)
 
