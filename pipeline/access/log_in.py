@@ -55,8 +55,8 @@ def set_up(folder: Path, provider: str, client_id: str, client_secret: str, addr
     The cookie secret is drawn anew, so everybody has to sign in again.
 
     Raises for an address without TLS or a value that is missing, and NotAllowedError unless `by` may say who comes in.
-    `provider` is the issuer's address, with or without
-    its well-known part; `address` that of the dashboard as people reach it.
+    `provider` is the issuer's address, with or without its well-known part; `address` that of the dashboard as people
+    reach it.
     """
     require(by, "people")
     issuer = _checked(provider.strip().removesuffix(WELL_KNOWN), "the provider")

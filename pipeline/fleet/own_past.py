@@ -9,11 +9,10 @@ those are the beds that a ranking speaks of. Fortnights of expected and real end
 from __future__ import annotations
 
 import numpy as np
-import pandas as pd
 
 from pipeline.fleet.unseen import added_at_steps
 from pipeline.wear.drift import Level, follow
-from pipeline.wear.history import History, last_played
+from pipeline.wear.history import History, last_played, strung_day
 from pipeline.wear.learning import CODES, REPORTING_DELAY_DAYS, Learned, teaches
 
 PERIOD_DAYS = 14
@@ -23,8 +22,9 @@ def levels_one_step_ahead(h: History, learned: Learned) -> dict[str, Level]:
     """limit -> level of the newest fortnights, those in which endings may not be on file yet left out."""
     if h.n_beds == 0:
         return dict(learned.level)
-    strung = (pd.to_datetime(h.beds["strung_on"]) - pd.Timestamp(0)).dt.days.to_numpy()
-    counts_as_old = np.clip((h.day - strung[h.bed]) / PERIOD_DAYS, 0.0, 1.0)
+    counts_as_old = np.clip((h.day - strung_day(h)[h.bed]) / PERIOD_DAYS, 0.0, 1.0)
+    # when it was last played, not when the racket came out of the bag: a bed that was over was in nobody's ranking
+    end = last_played(h)
     strength = {"breaks": learned.shapes.strength_breaks, "goes_dead": learned.shapes.strength_dead}
     player = np.where(h.player >= 0, h.player, len(h.players))[h.bed]
     order = np.lexsort((h.day, player))
@@ -46,8 +46,7 @@ def levels_one_step_ahead(h: History, learned: Learned) -> dict[str, Level]:
         mean = np.where(made_of > 1e-9, total / np.maximum(made_of, 1e-9), 1.0)
         exposed = (added / np.maximum(mean, 1e-9)[player])[order]
         ended = np.zeros(len(h.day))
-        # when it was last played, not when the racket came out of the bag: a bed that was over was in nobody's ranking
-        ended[last_played(h)] = learned.responsibility[:, code] * taught
+        ended[end] = learned.responsibility[:, code] * taught
         ended = ended[order]
         earlier = [np.concatenate([[0.0], np.cumsum(v)]) for v in (ended, exposed)]
         endings, exposure = (v[opens] - v[begins] for v in earlier)

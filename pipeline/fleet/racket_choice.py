@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from pipeline.wear.history import History
+from pipeline.wear.history import History, named_play, strung_day
 
 LOOK_BACK_DAYS = 182
 MOST_DAYS_PLAYED = 4000
@@ -33,14 +33,12 @@ def choices(h: History) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
     nothing = (np.zeros(0, dtype=np.int64), np.zeros(0, dtype=bool), np.zeros(0), np.zeros(0))
     if h.n_beds == 0:
         return nothing
-    played, shared = (np.diff(v, prepend=0.0) for v in (h.hours, h.share_variance))
-    played[h.first], shared[h.first] = h.hours[h.first], h.share_variance[h.first]
-    is_named = (played > 0.05) & (shared < 0.02 * played**2) & (h.day > h.as_of_day - LOOK_BACK_DAYS)
-    taken = np.flatnonzero(is_named & (h.player[h.bed] >= 0))
+    played, is_named = named_play(h)
+    taken = np.flatnonzero(is_named & (h.day > h.as_of_day - LOOK_BACK_DAYS) & (h.player[h.bed] >= 0))
     taken = taken[np.argsort(h.day[taken], kind="stable")][-MOST_DAYS_PLAYED:]
     if not len(taken):
         return nothing
-    strung = (pd.to_datetime(h.beds["strung_on"]) - pd.Timestamp(0)).dt.days.to_numpy()
+    strung = strung_day(h)
     hours = np.bincount(h.racket[h.bed[taken]], played[taken], int(h.racket.max()) + 1)
     # every such day beside all beds of its player that were in on it: those beds lie side by side once sorted by player
     by_player = np.argsort(h.player, kind="stable")
@@ -53,8 +51,7 @@ def choices(h: History) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
     is_in = (strung[bed] < day) & (h.day[h.last[bed]] >= day)
     at, bed, day = at[is_in], bed[is_in], day[is_in]
     hit = bed == h.bed[taken][at]
-    counts = (np.bincount(at, minlength=len(taken)) > 1) & (np.bincount(at, hit, len(taken)) > 0)
-    keep = counts[at]
+    keep = ((np.bincount(at, minlength=len(taken)) > 1) & (np.bincount(at, hit, len(taken)) > 0))[at]
     at, bed, day, hit = np.unique(at[keep], return_inverse=True)[1], bed[keep], day[keep], hit[keep]
     use = hours[h.racket[bed]] + 1.0
     return at, hit, use / np.bincount(at, use)[at], (day - strung[bed]).astype(float)
@@ -91,8 +88,8 @@ def shares_ahead(h: History, rackets: pd.DataFrame, as_of: pd.Timestamp) -> np.n
     if not len(share) or h.n_beds == 0:
         return share
     by_age = preference_by_age(*choices(h))
-    strung = pd.Series(pd.to_datetime(h.beds["strung_on"]).to_numpy(), index=h.beds["bed_id"])
-    age = (as_of - rackets["bed_id"].map(strung)).dt.days.to_numpy(dtype=float)
+    strung = pd.Series(strung_day(h), index=h.beds["bed_id"])
+    age = (as_of - pd.Timestamp(0)).days - rackets["bed_id"].map(strung).to_numpy(dtype=float)
     is_in = (rackets["status"] == "in_play").to_numpy() & np.isfinite(age) & (share > 0)
     if not is_in.any():
         return share

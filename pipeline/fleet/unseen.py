@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.fleet.outlook import unseen_days
-from pipeline.wear.history import History
+from pipeline.wear.history import History, named_play
 from pipeline.wear.learning import Learned
 
 LONGEST_DAYS = 14
@@ -49,10 +49,7 @@ def over_unseen(h: History, learned: Learned, index: np.ndarray, share: np.ndarr
         return chance, since
     delays = unseen_days(h, learned)
     later = np.array([(delays > d).mean() for d in range(LONGEST_DAYS + 1)])
-    added, played = expected_at_steps(h, learned), learned.exposure.played
-    shared = np.diff(h.share_variance, prepend=0.0)
-    shared[h.first] = h.share_variance[h.first]
-    is_named = (played > 0.05) & (shared < 0.02 * played**2)
+    added, (played, is_named) = expected_at_steps(h, learned), named_play(h)
     since_day = h.as_of_day - LONGEST_DAYS
     recent = np.flatnonzero(is_named & (h.day >= since_day))
     who = h.player[h.bed[recent]]

@@ -13,7 +13,6 @@ import json
 import lzma
 import shutil
 import zipfile
-import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -32,6 +31,7 @@ from pipeline.store.people import LOCAL, Person, require
 from pipeline.store.publishing import sync_file, sync_folder
 from pipeline.store.settings import FILE_NAME, LEARNED_NAME, parse_settings
 from pipeline.store.store import Store
+from pipeline.store.zips import BROKEN
 
 MANIFEST = "manifest.json"
 BESIDE = (FILE_NAME, LEARNED_NAME)  # what people decided, in files of its own beside the facts
@@ -39,7 +39,6 @@ FORMAT = 1
 CHUNK_BYTES = 1 << 20
 MOST_MANIFEST_BYTES = 100_000
 HALF_MADE = ".restoring"
-BROKEN = (zipfile.BadZipFile, EOFError, NotImplementedError, RuntimeError, ValueError, zlib.error)
 
 
 @dataclass(frozen=True)

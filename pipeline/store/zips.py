@@ -26,6 +26,8 @@ MOST_TIMES = 250
 FREE_BYTES = 10_000_000
 """Below this much a file may grow as it likes."""
 CHUNK_BYTES = 1 << 20
+BROKEN = (zipfile.BadZipFile, EOFError, NotImplementedError, RuntimeError, ValueError, zlib.error)
+"""What reading a damaged ZIP may raise."""
 USUAL_WAYS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 """The other ways may ask for gigabytes of memory to unpack a few bytes."""
 
@@ -96,7 +98,7 @@ def unpack(data: Path | BinaryIO, archive: PurePath, folder: Path, most_bytes: i
             wanted = {entry.filename for entry, _ in members}
             aside = [e.filename for e in packed.infolist() if not e.is_dir() and e.filename not in wanted]
             return Unpacked(files, tuple(PurePosixPath(name).name for name in aside))
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError) as error:
+    except BROKEN as error:
         raise _refused(archive, "is damaged, or no ZIP file") from error
     except OSError as error:
         raise StoreError(f"{archive.name} could not be unpacked ({error.strerror or error}).") from error

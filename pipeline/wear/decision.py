@@ -15,6 +15,7 @@ from pathlib import Path
 from pipeline.store.errors import StoreError
 from pipeline.store.people import LOCAL, Person, require
 from pipeline.store.settings import LEARNED_NAME as FILE
+from pipeline.store.whole_files import write_whole
 
 TRADE = "trade"
 
@@ -47,9 +48,7 @@ def decided(folder: Path) -> Decision | None:
 def decide_trade(folder: Path, since: date, by: Person = LOCAL) -> None:
     """Trade values from now on, in one step. Raises NotAllowedError unless `by` may learn."""
     require(by, "learn")
-    part = folder / f"{FILE}.part"
-    part.write_text(json.dumps({"values": TRADE, "since": since.isoformat(), "by": by.name}) + "\n", encoding="utf-8")
-    part.replace(folder / FILE)
+    write_whole(folder / FILE, json.dumps({"values": TRADE, "since": since.isoformat(), "by": by.name}) + "\n")
 
 
 def decide_nothing(folder: Path, by: Person = LOCAL) -> None:

@@ -191,6 +191,19 @@ def last_played(h: History) -> np.ndarray:
     return np.where(found >= 0, found, h.last)
 
 
+def strung_day(h: History) -> np.ndarray:
+    """(n_beds,) day of stringing, in days since 1970-01-01."""
+    return (pd.to_datetime(h.beds["strung_on"]) - pd.Timestamp(0)).dt.days.to_numpy()
+
+
+def named_play(h: History) -> tuple[np.ndarray, np.ndarray]:
+    """(n_steps,) hours played at each step, and whether it is written that it was this racket: play that was shared
+    out among a player's rackets has a variance (h2)."""
+    played, shared = (np.diff(so_far, prepend=0.0) for so_far in (h.hours, h.share_variance))
+    played[h.first], shared[h.first] = h.hours[h.first], h.share_variance[h.first]
+    return played, (played > 0.05) & (shared < 0.02 * played**2)
+
+
 def read_history(con: duckdb.DuckDBPyConnection) -> History:
     """The club's history from the relations `beds`, `bed_players` and `bed_steps`."""
     beds = con.execute(_BEDS).df()
