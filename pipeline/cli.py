@@ -153,6 +153,10 @@ def forecast(
                 "load restrings.csv, or choose a later --on."
             )
         frame = snapshot.forecast(weeks=weeks, draws=draws, seed=seed)
+    if snapshot.way.is_idle >= 0.5:
+        from pipeline.fleet.words import idle_bench
+
+        output.say(idle_bench(snapshot.way.is_idle))
     if not csv:
         output.say(f"Restrings by week, as of {as_of}: mean, and the 10, 50 and 90 % points.")
     output.print_frame(frame, is_csv=csv)

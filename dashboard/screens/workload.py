@@ -24,6 +24,8 @@ def show() -> None:
         st.info("Load restrings.csv, and matches.csv or practices.csv, on the page Records to get a forecast.")
         return
     st.markdown(page.sentence)
+    if page.club.idle_note:
+        st.warning(page.club.idle_note, icon=":material/pause_circle:")
     left, right = (st.container(), st.container()) if narrow else st.columns([1.5, 1], gap="large")
     with left:
         st.header("Restrings a week", anchor=False)

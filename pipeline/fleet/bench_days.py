@@ -1,20 +1,22 @@
-"""On which days a club strings, and how many rackets it gets through in one.
+"""On which days a club strings, how long a racket waits there, and how many it gets through in a day.
 
-In: the days of the club's past restrings and of the hand-ins before them, its closed days, the origin. Out: BenchDays:
-bench days are the weekdays that take their part of the work; the way from a hand-in to new strings is counted in bench
-days passed by, so that a racket handed in after the last one of the week waits for the next week's. A club that shows
-the same highest number of jobs again and again, and hardly ever more, strings no more than that in a day: what is
+In: the days of the club's past restrings, of the hand-ins and last play before them, its closed days, the origin. Out:
+BenchDays: bench days are the weekdays that take their part of the work, less closed days and those on which nobody
+strung though rackets waited (absences.py); waits are counted in bench days gone by (bench_calendar.py). A club that
+shows the same highest number of jobs again and again, and hardly ever more, strings no more than that in a day: what is
 above it waits, first come first served. Units: whole days after the origin; day 0 is the day after it.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
-AHEAD_DAYS = 210
+from pipeline.fleet.absences import Absences, absences
+from pipeline.fleet.bench_calendar import AHEAD_DAYS, PAST_DAYS, BenchCalendar, Waits, any_day, waits
+
 # a weekday with less than this part of a day's usual work is no bench day
 LEAST_OF_USUAL = 0.3
 # so often in a year a number of jobs must have been the day's most, to be the bench's limit
@@ -22,54 +24,40 @@ LEAST_FULL_DAYS = 4
 MOST_DAYS_ABOVE = 2
 LEAST_LIMIT = 3
 LEAST_TURNS = 30
+# a racket that has waited longer waits for something else than the bench
+LONGEST_WAIT_DAYS = 30
 
 
 @dataclass(frozen=True)
 class BenchDays:
-    """weekdays: (7,) whether it is a bench day. first_weekday: that of day 0. passed_wear, passed_other: (n,) bench
-    days that went by between a hand-in and its restring, by what ended the bed. from_play: (n, 2) for worn-out beds
-    whose last play is on file, days from it to the hand-in and bench days from it to the restring. most_a_day: jobs
-    (inf: no limit seen). more_turns: among how many bench days one comes that has waited longer than any before it.
+    """wear, other: bench days that went by between a hand-in and its restring, by what ended the bed. from_play: for
+    worn-out beds whose last play is on file, (n, 2) days from it to the hand-in and bench days from it to the restring.
+    most_a_day: jobs (inf: no limit seen). more_turns: among how many bench days one comes that has waited longer than
+    any before it. away: spells without a stringer (none: the club has shown none).
     """
 
-    weekdays: np.ndarray
-    first_weekday: int
-    passed_wear: np.ndarray
-    passed_other: np.ndarray
-    from_play: np.ndarray
+    calendar: BenchCalendar
+    wear: Waits
+    other: Waits
+    from_play: Waits
     most_a_day: float
     more_turns: int = 2
+    away: Absences | None = None
 
-    @cached_property
-    def ahead(self) -> np.ndarray:
-        """(AHEAD_DAYS,) whether it is a bench day."""
-        return np.asarray(self.weekdays[(self.first_weekday + np.arange(AHEAD_DAYS)) % 7])
-
-    @cached_property
-    def _day_of(self) -> np.ndarray:
-        return np.flatnonzero(self.ahead).astype(float)
-
-    @cached_property
-    def _before(self) -> np.ndarray:
-        return np.concatenate([[0], np.cumsum(self.ahead)])
-
-    def nth_from(self, day: np.ndarray, passed: np.ndarray) -> np.ndarray:
-        """The bench day on or after each day, after so many more have gone by. day: finite; beyond the calendar, the
-        day itself."""
-        inside = day < AHEAD_DAYS
-        n = self._before[np.where(inside, day, 0).astype(np.int64)] + passed.astype(np.int64)
-        inside &= n < len(self._day_of)
-        return np.where(inside, self._day_of[np.where(inside, n, 0)], day + passed)
-
-    def passed_since(self, days_ago: float) -> int:
-        """Bench days from so many days before the origin up to and with the origin's day."""
-        back = np.arange(int(days_ago) + 1)
-        return int(self.weekdays[(self.first_weekday - 1 - back) % 7].sum())
+    def drawn(self, draws: int, rng: np.random.Generator) -> BenchDays:
+        """With a calendar for each draw, on which the stringer's coming absences are drawn; the same without any."""
+        if self.away is None:
+            return self
+        ahead = self.away.ahead(self.calendar.ahead[0], draws, rng)
+        return replace(self, calendar=replace(self.calendar, ahead=ahead))
 
 
 def every_day(passed_wear: np.ndarray, passed_other: np.ndarray) -> BenchDays:
     """Where too little is known of a club's ways: any day is a bench day. passed_*: (n,) days."""
-    return BenchDays(np.ones(7, dtype=bool), 0, passed_wear, passed_other, np.zeros((0, 2)), float("inf"), more_turns=5)
+    ever = np.ones(PAST_DAYS, dtype=bool)
+    always = BenchCalendar(0, ever, np.ones((1, AHEAD_DAYS), dtype=bool), ever, ~ever)
+    wear, other, nothing = (any_day(v) for v in (passed_wear, passed_other, np.zeros((0, 2))))
+    return BenchDays(always, wear, other, nothing, float("inf"), more_turns=5)
 
 
 def bench_weekdays(usual: np.ndarray) -> np.ndarray:
@@ -78,40 +66,114 @@ def bench_weekdays(usual: np.ndarray) -> np.ndarray:
 
 
 def bench_days(
-    strung: np.ndarray, handed_in: np.ndarray, in_bag: np.ndarray, is_wear: np.ndarray, closed: np.ndarray, as_of: int
+    strung: np.ndarray,
+    handed_in: np.ndarray,
+    last_play: np.ndarray,
+    is_wear: np.ndarray,
+    waiting: np.ndarray,
+    closed: np.ndarray,
+    as_of: int,
 ) -> BenchDays | None:
     """None where the club has strung too little to show its ways.
 
-    strung, handed_in: (n,) days since 1970 of the last year's restrings. in_bag: (n,) days from the last play to the
-    hand-in, NaN where not known. is_wear: (n,) whether wear ended the bed.
-    closed: days on which the club keeps to being closed. as_of: the origin, day since 1970.
+    strung, handed_in: (n,) days since 1970 of the last year's restrings. last_play: (n,) the same of the bed's last
+    play, NaN where not known. is_wear: (n,) whether wear ended the bed. waiting: (m,) days on which those that wait now
+    were handed in. closed: days, past and to come, on which the club keeps to being closed. as_of: the origin, day
+    since 1970.
     """
     if len(strung) < LEAST_TURNS:
         return None
-    weekday = (strung + 3) % 7  # 1 January 1970 was a Thursday
-    weekdays = bench_weekdays(np.bincount(weekday, minlength=7))
-    most = most_in_a_day(np.bincount(strung - strung.min()))
-    first = int(min(strung.min(), handed_in.min())) - 14
-    calendar = weekdays[(first + np.arange(as_of - first + 2) + 3) % 7]
-    shut = closed[(closed >= first) & (closed <= as_of)] - first
-    calendar[shut] = False
-    before = np.concatenate([[0], np.cumsum(calendar)])
-    passed = before[strung - first] - before[np.minimum(handed_in, strung) - first]
-    # where the bench was full, the wait was the queue's
-    a_day = np.bincount(strung - first)
-    free = a_day[strung - first] < most
-    keep = free if free.sum() >= LEAST_TURNS else np.ones(len(strung), dtype=bool)
-    seen = keep & is_wear & np.isfinite(in_bag)
-    last_play = np.minimum(handed_in[seen], strung[seen]) - in_bag[seen].astype(np.int64)
-    wear, other = passed[keep & is_wear], passed[keep & ~is_wear]
+    weekdays = bench_weekdays(np.bincount(_weekday(strung), minlength=7))
+    first = int(min(strung.min(), handed_in.min(), as_of - PAST_DAYS)) - 14
+    n_past = as_of - first + 1
+    works = weekdays[_weekday(first + np.arange(n_past + AHEAD_DAYS))]
+    works[closed[(closed >= first) & (closed < first + len(works))] - first] = False
+    past, ahead = works[:n_past], works[n_past:]
+    a_day = np.bincount(strung - first, minlength=n_past)
+    away = _away(past, a_day, strung - first, np.minimum(handed_in, strung) - first, waiting - first)
+    if away is not None:
+        past = past.copy()
+        seen = np.flatnonzero(past)[-len(away.idle) :]
+        past[seen[away.idle > 0.5]] = False
+    most = most_in_a_day(a_day)
+    full = a_day >= most
+    before = np.concatenate([[0], np.cumsum(past)])
+    came = np.minimum(handed_in, strung) - first
+    queue = _full_before(full[past])[before[strung - first]]
+    seen = is_wear & np.isfinite(last_play)
+    played = np.minimum(last_play[seen], handed_in[seen]).astype(np.int64) - first
+    came_on, played_on = _weekday(came + first), _weekday(played + first)
+    passed = _own_turn(before[strung - first] - before[came], queue, came_on)
+    since_play = _own_turn(before[strung[seen] - first] - before[played], queue[seen], played_on)
+
+    def of(keep: np.ndarray) -> Waits:
+        return waits(passed[keep], came_on[keep], weekdays) if keep.any() else any_day(np.zeros(1, dtype=np.int64))
+
     return BenchDays(
-        weekdays,
-        int((as_of + 1 + 3) % 7),
-        wear if len(wear) else np.zeros(1, dtype=np.int64),
-        other if len(other) else np.zeros(1, dtype=np.int64),
-        np.column_stack([in_bag[seen].astype(np.int64), before[strung[seen] - first] - before[last_play - first]]),
+        BenchCalendar(
+            int(_weekday(as_of + 1)),
+            (past == weekdays[_weekday(first + np.arange(n_past))])[-PAST_DAYS:] & ~full[-PAST_DAYS:],
+            ahead[None, :],
+            past[-PAST_DAYS:],
+            full[-PAST_DAYS:],
+        ),
+        of(is_wear),
+        of(~is_wear),
+        waits(np.column_stack([came[seen] - played, since_play]), played_on, weekdays),
         most,
+        away=away,
     )
+
+
+def _weekday(day: Any) -> Any:
+    """0 for Monday. 1 January 1970 was a Thursday."""
+    return (day + 3) % 7
+
+
+def _full_before(full: np.ndarray) -> np.ndarray:
+    """(bench days + 1,) how many bench days running were full just before each bench day, and before the next one.
+    full: (bench days,)."""
+    out = np.zeros(len(full) + 1, dtype=np.int64)
+    for n, was_full in enumerate(full):
+        out[n + 1] = out[n] + 1 if was_full else 0
+    return out
+
+
+def _own_turn(passed: np.ndarray, queue: np.ndarray, weekday: np.ndarray) -> np.ndarray:
+    """(n,) bench days that went by until each job's turn, without those on which it stood in the queue of a full bench,
+    yet no fewer than jobs of the same weekday take that met no queue.
+
+    passed: (n,) all that went by. queue: (n,) full ones running, just before the restring. weekday: (n,) the first.
+    """
+    out = passed.copy()
+    behind = queue > 0
+    for day in range(7):
+        free = passed[(weekday == day) & ~behind]
+        free = free if len(free) else passed[~behind]
+        least = int(np.quantile(free, 0.05, method="lower")) if len(free) else 0
+        of_day = behind & (weekday == day)
+        out[of_day] = np.minimum(passed[of_day], np.maximum(passed[of_day] - queue[of_day], least))
+    return out
+
+
+def _away(
+    past: np.ndarray, a_day: np.ndarray, strung: np.ndarray, came: np.ndarray, waiting: np.ndarray
+) -> Absences | None:
+    """past, a_day: (days,) bench days and jobs on them, from the first restring's day on. strung, came: (n,) of the
+    jobs done; waiting: (m,) came, of those that are not."""
+    days = np.flatnonzero(past)
+    days = days[days > strung.min()]
+    queued = strung - came <= LONGEST_WAIT_DAYS
+    end = len(past) + 1
+    until = np.concatenate([strung[queued], np.minimum(np.full(len(waiting), end), waiting + LONGEST_WAIT_DAYS)])
+    since = np.concatenate([came[queued], waiting])
+    ahead = since < until
+    since, until = since[ahead], until[ahead]
+    change = np.bincount(since + 1, minlength=end + 2).astype(np.int64)[: end + 2]
+    change -= np.bincount(np.minimum(until + 1, end + 1), minlength=end + 2)[: end + 2]
+    left = np.cumsum(change)[days]
+    taken = np.bincount(strung[queued & (came < strung)], minlength=len(past))[days]
+    return absences(a_day[days] > 0, left.astype(float), taken.astype(float))
 
 
 def most_in_a_day(jobs: np.ndarray) -> float:
@@ -129,9 +191,9 @@ def served(draw: np.ndarray, day: np.ndarray, open_days: np.ndarray, most_a_day:
     """The day on which each job is done when a day holds so many, first come first served: inf where its turn does not
     come within the calendar. A job that comes after the calendar keeps its day.
 
-    draw, day: (n,) of the jobs, whole days. open_days: (days,) bool. most_a_day: finite.
+    draw, day: (n,) of the jobs, whole days. open_days: (1 or draws, days) bool. most_a_day: finite.
     """
-    n_days = len(open_days)
+    n_days = open_days.shape[1]
     inside = day < n_days
     who, when = draw[inside], day[inside].astype(np.int64)
     come = np.bincount(who * n_days + when, minlength=draws * n_days).reshape(draws, n_days)
@@ -139,8 +201,8 @@ def served(draw: np.ndarray, day: np.ndarray, open_days: np.ndarray, most_a_day:
     queue = np.zeros(draws, dtype=np.int64)
     for d in range(n_days):
         queue += come[:, d]
-        if open_days[d]:
-            done[:, d] = np.minimum(queue, int(most_a_day))
+        if open_days[:, d].any():
+            done[:, d] = np.where(open_days[:, d], np.minimum(queue, int(most_a_day)), 0)
             queue -= done[:, d]
     order = np.lexsort((when, who))
     first_of = np.concatenate([[0], np.cumsum(np.bincount(who, minlength=draws))])[:-1]
@@ -155,10 +217,10 @@ def served(draw: np.ndarray, day: np.ndarray, open_days: np.ndarray, most_a_day:
 
 
 def carried(jobs: np.ndarray, most: np.ndarray) -> np.ndarray:
-    """(draws, weeks) jobs of which what is above a week's limit is left for the next. most: (weeks,)."""
+    """(draws, weeks) jobs of which what is above a week's limit is left for the next. most: (1 or draws, weeks)."""
     out, over = np.empty(jobs.shape), np.zeros(len(jobs))
     for week in range(jobs.shape[1]):
         wanted = jobs[:, week] + over
-        out[:, week] = np.minimum(wanted, most[week])
+        out[:, week] = np.minimum(wanted, most[:, week])
         over = wanted - out[:, week]
     return out

@@ -20,6 +20,7 @@ PRIOR_DISPERSION = 1.7
 # beds alone scatter less than this out of sample, whatever the past weeks say (trial clubs)
 MIN_DISPERSION = 1.4
 MAX_DISPERSION = 4.0
+LEAST_USUAL_WEEKS = 10
 MOST_OF_A_WEEK = 6.0  # what one week may add to Pearson's sum; by chance alone one in seventy adds more
 
 
@@ -38,11 +39,19 @@ def expected_by_day(h: History, learned: Learned, n_days: int) -> np.ndarray:
     return np.asarray(out + ended[recent].sum() / n_days)
 
 
-def dispersion(h: History, learned: Learned, strung_days_ago: np.ndarray, delay_days: np.ndarray) -> float:
+def dispersion(
+    h: History,
+    learned: Learned,
+    strung_days_ago: np.ndarray,
+    delay_days: np.ndarray,
+    is_usual: np.ndarray | None = None,
+) -> float:
     """Variance over mean of weekly restrings, between MIN_DISPERSION and MAX_DISPERSION.
 
     strung_days_ago: (n,) whole days before the origin of past restrings. delay_days: (m,) sample of delays from the
-    end of a bed to its restring.
+    end of a bed to its restring. is_usual: (days,) up to and with the origin's day, oldest first, whether the bench did
+    as it does on that weekday (none: it always did). Weeks with a day on which it did not, and those after, are not
+    counted where there are others enough: the forecast knows of closed days, absences and full benches by themselves.
     """
     n_days = 7 * WEEKS
     daily = expected_by_day(h, learned, n_days + 28)
@@ -55,9 +64,12 @@ def dispersion(h: History, learned: Learned, strung_days_ago: np.ndarray, delay_
     jobs = np.bincount(
         (n_days - 1 - strung_days_ago[(strung_days_ago >= 0) & (strung_days_ago < n_days)]) // 7, minlength=WEEKS
     )
-    told = expected > 1.0
+    told = np.greater(expected, 1.0)
     if told.sum() < 4:
         return PRIOR_DISPERSION
+    usual = told & _usual_weeks(is_usual)
+    if usual.sum() >= LEAST_USUAL_WEEKS:
+        told = usual
     # the level is the forecast's own matter: compare with the mean brought to the jobs' level
     expected = expected * jobs[told].sum() / max(expected[told].sum(), 1e-9)
     # a week without a stringer, and the one that makes up for it, are not how weeks usually scatter
@@ -66,6 +78,16 @@ def dispersion(h: History, learned: Learned, strung_days_ago: np.ndarray, delay_
     return float(
         np.clip((chi2 + PRIOR_WEEKS * PRIOR_DISPERSION) / (weeks + PRIOR_WEEKS), MIN_DISPERSION, MAX_DISPERSION)
     )
+
+
+def _usual_weeks(is_usual: np.ndarray | None) -> np.ndarray:
+    """(WEEKS,) whether neither the week nor the one before had a day out of the usual, the newest last."""
+    if is_usual is None:
+        return np.ones(WEEKS, dtype=bool)
+    days = np.ones(7 * (WEEKS + 1), dtype=bool)
+    days[-min(len(days), len(is_usual)) :] = is_usual[-len(days) :]
+    count = days.reshape(WEEKS + 1, 7).sum(axis=1)
+    return np.asarray((count[1:] == 7) & (count[:-1] == 7))
 
 
 def lumpy(jobs: np.ndarray, spread: float, rng: np.random.Generator) -> np.ndarray:

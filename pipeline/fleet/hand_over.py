@@ -9,14 +9,15 @@ that its weekdays would have brought). Units: whole days after the origin; day 0
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cached_property
 
 import numpy as np
 import pandas as pd
 
-from pipeline.fleet.bench_days import AHEAD_DAYS, BenchDays, bench_days, bench_weekdays, every_day
+from pipeline.fleet.bench_calendar import AHEAD_DAYS
+from pipeline.fleet.bench_days import BenchDays, bench_days, bench_weekdays, every_day
 
 LONGEST_DAYS = 21
 LEAST_DELAYS = 5
@@ -45,50 +46,69 @@ class HandOver:
         """The bench days; any day where the club has shown none."""
         return self.bench or every_day(self.after_wear, self.after_other)
 
-    def restrung(self, end: np.ndarray, is_other: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-        """(m,) days of the restring of beds that end on these days (finite), drawn."""
-        turns = self.turns
-        other, wear = _picked(turns.passed_other, len(end), rng), turns.passed_wear
-        in_bag = _picked(self.unseen, len(end), rng)
-        if len(turns.from_play) >= LEAST_DELAYS:  # both at once, as they came together
-            wear, in_bag = turns.from_play[:, 1], np.zeros(len(end))
-        handed_in = np.floor(end) + np.where(is_other, 0.0, in_bag)
-        turn = turns.nth_from(handed_in, np.where(is_other, other, _picked(wear, len(end), rng)))
+    @property
+    def is_idle(self) -> float:
+        """Chance that nobody strings now though rackets wait: the stringer is ill or away."""
+        return 0.0 if self.bench is None or self.bench.away is None else self.bench.away.is_away
+
+    def drawn(self, draws: int, rng: np.random.Generator) -> HandOver:
+        """With the stringer's coming absences drawn, one calendar for each draw; the same where the club has none."""
+        return (
+            self if self.bench is None or self.bench.away is None else replace(self, bench=self.bench.drawn(draws, rng))
+        )
+
+    def restrung(
+        self, end: np.ndarray, is_other: np.ndarray, rng: np.random.Generator, draw: np.ndarray | None = None
+    ) -> np.ndarray:
+        """(m,) days of the restring of beds that end on these days (finite), drawn. draw: (m,) whose calendar (none:
+        all the first one's)."""
+        turns, calendar = self.turns, self.turns.calendar
+        draw = np.zeros(len(end), dtype=np.int64) if draw is None else draw
+        end = np.floor(end)
+        if turns.from_play.count >= LEAST_DELAYS:  # in the bag and at the bench at once, as they came together
+            wear, came = turns.from_play.drawn(calendar.weekday(end), rng)[:, 1], end
+        else:
+            came = end + _picked(self.unseen, len(end), rng)
+            wear = turns.wear.drawn(calendar.weekday(came), rng)
+        other = turns.other.drawn(calendar.weekday(end), rng)
+        turn = calendar.nth_from(np.where(is_other, end, came), np.where(is_other, other, wear), draw)
         return self.past_closed_days(turn, rng.random(len(end)))
 
     def still_waiting(self, waited: np.ndarray, draws: int, rng: np.random.Generator) -> np.ndarray:
         """(m, draws) days of the restring of rackets that have waited so many days, given that they still wait."""
-        turns = self.turns
-        out = np.empty((len(waited), draws))
+        turns, calendar = self.turns, self.turns.calendar
+        out, start, draw = np.empty((len(waited), draws)), np.zeros(draws), np.arange(draws)
         for i, days in enumerate(waited):
-            so_far = turns.passed_since(days)
-            more = turns.passed_wear[turns.passed_wear >= so_far] - so_far
+            so_far, seen = calendar.passed_since(days), turns.wear.of(calendar.weekday(-1 - days))
+            # behind a queue, that it still waits says nothing of how long its own turn takes
+            more = np.maximum(seen - so_far, 0) if calendar.queued_since(days) else seen[seen >= so_far] - so_far
             passed = rng.choice(more, draws) if len(more) else rng.integers(0, turns.more_turns, draws)
-            out[i] = turns.nth_from(np.zeros(draws), passed)
+            out[i] = calendar.nth_from(start, passed, draw)
         return self.past_closed_days(out, rng.random(out.shape))
 
     def over_already(self, since: np.ndarray, draws: int, rng: np.random.Generator) -> np.ndarray:
         """(m, draws) days of the restring of rackets whose beds ended so many days ago (0 = on the origin's day) and
         which nobody has handed in yet.
         """
-        turns = self.turns
-        in_bag, passed = turns.from_play.T
-        out = np.empty((len(since), draws))
+        turns, calendar = self.turns, self.turns.calendar
+        out, start, draw = np.empty((len(since), draws)), np.zeros(draws), np.arange(draws)
         for i, days in enumerate(np.floor(since)):
-            if len(in_bag) >= LEAST_DELAYS:
-                more = passed[in_bag > days] - turns.passed_since(days)
-                wait = np.maximum(rng.choice(more, draws), 0) if len(more) else np.zeros(draws)
-                out[i] = turns.nth_from(np.zeros(draws), wait)
+            if turns.from_play.count >= LEAST_DELAYS:
+                in_bag, passed = turns.from_play.of(calendar.weekday(-1 - days)).T
+                more = passed[in_bag > days] - calendar.passed_since(days)
+                wait = np.maximum(rng.choice(more, draws), 0) if len(more) else start
+                out[i] = calendar.nth_from(start, wait, draw)
             else:
                 left = self.unseen[self.unseen > days] - days - 1.0
                 out[i] = (rng.choice(left, draws) if len(left) else 0.0) + _picked(self.after_wear, draws, rng)
         return self.past_closed_days(out, rng.random(out.shape))
 
     def limit(self) -> tuple[np.ndarray, float] | None:
-        """(AHEAD_DAYS,) days with a bench and how many jobs one holds; None where the club shows no such limit."""
+        """(1 or draws, AHEAD_DAYS) days with a bench and how many jobs one holds; None where the club shows no such
+        limit."""
         if not np.isfinite(self.turns.most_a_day):
             return None
-        return self.turns.ahead & (self.keeps_closed <= KEEPS_CLOSED), self.turns.most_a_day
+        return self.turns.calendar.ahead & (self.keeps_closed <= KEEPS_CLOSED), self.turns.most_a_day
 
     def past_closed_days(self, day: np.ndarray, chance: np.ndarray) -> np.ndarray:
         """The days, and where the club is closed and keeps to it the next one with a bench. day: whole days, inf for
@@ -107,14 +127,15 @@ def hand_over(
     unseen: np.ndarray,
     closed: Iterable[date],
     as_of: pd.Timestamp,
-    in_bag: np.ndarray | None = None,
+    last_play: np.ndarray | None = None,
 ) -> HandOver:
     """This club's habits of the last year; a day after wear and none after other causes where nearly nothing is known.
 
-    beds: ended_on, restrung_on, cause. unseen: (k,) days. in_bag: (n,) the same of each bed, NaN where not known (none:
-    of no bed). closed: days on which the whole club is closed, past and to come.
+    beds: ended_on, handed_in_on, restrung_on, cause, is_retired. unseen: (k,) days. last_play: (n,) day since 1970 on
+    which each bed was last played, NaN where not known (none: of no bed). closed: days on which the whole club is
+    closed, past and to come.
     """
-    restrung = pd.to_datetime(beds["restrung_on"])
+    restrung_all = restrung = pd.to_datetime(beds["restrung_on"])
     is_done = (restrung > as_of - pd.Timedelta(days=365)).to_numpy()
     done, restrung = beds[is_done], restrung[is_done]
     lag = (restrung - pd.to_datetime(done["ended_on"])).dt.days.clip(0, LONGEST_DAYS).to_numpy(dtype=float)
@@ -130,13 +151,19 @@ def hand_over(
         open_from,
         bench_days(
             _days(restrung),
-            _days(done["ended_on"]),
-            np.full(is_done.sum(), np.nan) if in_bag is None else in_bag[is_done],
+            _days(came_in(done)),
+            np.full(is_done.sum(), np.nan) if last_play is None else last_play[is_done],
             is_wear,
+            _days(came_in(beds[restrung_all.isna() & ~beds["is_retired"]]).dropna()),
             _days(pd.Series(sorted(closed) if keep > KEEPS_CLOSED else [], dtype="datetime64[us]")),
             int(_days(pd.Series([as_of]))[0]),
         ),
     )
+
+
+def came_in(beds: pd.DataFrame) -> pd.Series:
+    """(n,) days on which rackets came to the bench: the hand-in where it is on file, else the bed's recorded end."""
+    return pd.to_datetime(beds["handed_in_on"]).fillna(pd.to_datetime(beds["ended_on"]))
 
 
 def _days(dates: pd.Series) -> np.ndarray:

@@ -8,9 +8,12 @@ those are the beds that a ranking speaks of. Fortnights of expected and real end
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from pipeline.fleet.unseen import added_at_steps
+from pipeline.fleet.young_beds import YOUNG_DAYS, young_parts
 from pipeline.wear.drift import Level, follow
 from pipeline.wear.history import History, last_played, strung_day
 from pipeline.wear.learning import CODES, REPORTING_DELAY_DAYS, Learned, teaches
@@ -18,11 +21,21 @@ from pipeline.wear.learning import CODES, REPORTING_DELAY_DAYS, Learned, teaches
 PERIOD_DAYS = 14
 
 
-def levels_one_step_ahead(h: History, learned: Learned) -> dict[str, Level]:
-    """limit -> level of the newest fortnights, those in which endings may not be on file yet left out."""
+@dataclass(frozen=True)
+class OwnPast:
+    """levels: limit -> level of the newest fortnights, those in which endings may not be on file yet left out. young:
+    limit -> (bands,) parts of that level for beds in their first weeks (young_beds.py)."""
+
+    levels: dict[str, Level]
+    young: dict[str, np.ndarray]
+
+
+def own_past(h: History, learned: Learned) -> OwnPast:
+    """What forecasts made one step ahead would have missed, over the club's whole past."""
     if h.n_beds == 0:
-        return dict(learned.level)
-    counts_as_old = np.clip((h.day - strung_day(h)[h.bed]) / PERIOD_DAYS, 0.0, 1.0)
+        return _nothing(learned)
+    age = h.day - strung_day(h)[h.bed]
+    counts_as_old = np.clip(age / PERIOD_DAYS, 0.0, 1.0)
     # when it was last played, not when the racket came out of the bag: a bed that was over was in nobody's ranking
     end = last_played(h)
     strength = {"breaks": learned.shapes.strength_breaks, "goes_dead": learned.shapes.strength_dead}
@@ -35,8 +48,8 @@ def levels_one_step_ahead(h: History, learned: Learned) -> dict[str, Level]:
     told = back >= 0
     n_periods = int(back.max()) + 1
     if n_periods < 1:
-        return dict(learned.level)
-    out = {}
+        return _nothing(learned)
+    levels, young = {}, {}
     for limit, code in CODES.items():
         taught = teaches(h, limit)
         added = added_at_steps(h, learned, limit) * taught[h.bed]
@@ -50,10 +63,16 @@ def levels_one_step_ahead(h: History, learned: Learned) -> dict[str, Level]:
         ended = ended[order]
         earlier = [np.concatenate([[0.0], np.cumsum(v)]) for v in (ended, exposed)]
         endings, exposure = (v[opens] - v[begins] for v in earlier)
-        weight = counts_as_old[order] * (learned.reports[who] if limit == "goes_dead" else 1.0)
-        expected = (strength[limit] + endings) / (strength[limit] + exposure) * exposed * weight
-        out[limit] = follow(
-            np.bincount(back[told], expected[told], n_periods)[::-1],
-            np.bincount(back[told], (ended * counts_as_old[order])[told], n_periods)[::-1],
-        )
-    return out
+        reports = learned.reports[who] if limit == "goes_dead" else 1.0
+        expected = (strength[limit] + endings) / (strength[limit] + exposure) * exposed * reports
+        old = counts_as_old[order][told]
+        due, came = (np.bincount(back[told], v[told] * old, n_periods)[::-1] for v in (expected, ended))
+        levels[limit] = follow(due, came)
+        # against the mean level of the same fortnights, not that of the newest ones
+        level = (came.sum() + 1.0) / (due.sum() + 1.0)
+        young[limit] = young_parts(age[order][told], ended[told], expected[told] * level)
+    return OwnPast(levels, young)
+
+
+def _nothing(learned: Learned) -> OwnPast:
+    return OwnPast(dict(learned.level), {limit: np.ones(len(YOUNG_DAYS)) for limit in CODES})

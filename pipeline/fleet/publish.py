@@ -21,6 +21,7 @@ from pipeline.fleet.match_ready import publish_match_ready
 from pipeline.fleet.simulation import Simulated
 from pipeline.fleet.snapshot import OUTLOOK_DAYS, Snapshot
 from pipeline.fleet.tension_left import publish_tension
+from pipeline.fleet.words import idle_bench
 from pipeline.sql import relation_text
 from pipeline.wear.parameters import parameters
 
@@ -76,6 +77,7 @@ def publish(s: Snapshot, words: ClubWords, now: datetime, last_log_on: date | No
         "forecast_weeks": str(FORECAST_WEEKS),
         "stale_days": str(max((now.date() - last_log_on).days, 0)) if last_log_on else "",
         "learning": s.estimate.sentence,
+        "idle_bench": idle_bench(s.way.is_idle),
     }
     _write(con, "meta", pd.DataFrame({"key": list(facts), "value": list(facts.values())}))
     con.execute("create or replace table beds as from beds_seen")

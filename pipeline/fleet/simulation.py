@@ -8,6 +8,7 @@ are days after the origin; play inside a week is taken as even.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,11 +17,13 @@ import pandas as pd
 from pipeline.fleet.bench_days import carried, served
 from pipeline.fleet.dispersion import lumpy
 from pipeline.fleet.hand_over import HandOver, hand_over
-from pipeline.fleet.outlook import SHARE_SPREAD, looks_now, unseen_by_bed, unseen_days
+from pipeline.fleet.outlook import SHARE_SPREAD, last_seen_play, looks_now, unseen_days
 from pipeline.fleet.play import ComingPlay, weekly_play
 from pipeline.fleet.weeks_ahead import Fleet, LimitAhead, Weeks, gamma_around_one, march
+from pipeline.fleet.young_beds import YOUNG_DAYS
 from pipeline.wear.history import History
 from pipeline.wear.learning import Learned
+from pipeline.wear.limits import LN2
 
 CAUSES = ("breaks", "goes_dead", "other")
 SMALL = 1e-9
@@ -65,6 +68,7 @@ def simulate(
     spread: float = 1.0,
     way: HandOver | None = None,
     over: tuple[np.ndarray, np.ndarray] | None = None,
+    young: Mapping[str, np.ndarray] | None = None,
 ) -> Simulated:
     """Simulate every racket in service.
 
@@ -72,7 +76,7 @@ def simulate(
     first_jobs_a_week: first stringings of new rackets, Poisson. spread: variance over mean of this club's weeks,
     beyond what the beds themselves bring. way: from a bed's end to its restring (none: as the beds on file show it).
     over: of the beds in play, in their order, the chance that each has ended unseen and the days since then (none:
-    none has).
+    none has). young: limit -> (bands,) parts of the hazard of new beds (none: the whole of it).
     """
     beds = rackets[rackets["bed_id"].notna()].reset_index()
     n, s = len(beds), learned.shapes
@@ -94,7 +98,8 @@ def simulate(
     in_play = (beds["status"] == "in_play").to_numpy()
     now = looks_now(h, learned, beds)
     origin = as_of if as_of is not None else pd.Timestamp(0) + pd.Timedelta(days=h.as_of_day)
-    way = way or hand_over(h.beds, unseen_days(h, learned), (), origin, unseen_by_bed(h, learned))
+    way = way or hand_over(h.beds, unseen_days(h, learned), (), origin, last_seen_play(h, learned))
+    way = way.drawn(draws, rng)
     lives = learned.exposure.lives
     rest = s.rest_scale * lives.rest[index]
     age_hours = np.where(in_play, h.age_hours[last], 0.0)
@@ -103,18 +108,23 @@ def simulate(
         "breaks": np.where(in_play, h.abrasion[last], 0.0) / lives.break_hours[index],
         "goes_dead": used_play + rest * np.log10(1.0 + age_hours),
     }
+    weekly = beds["share"].to_numpy(dtype=float) * base["hours"].mean(axis=1)[player]
     ahead = {}
     for limit, life, per_hour, shape in (
         ("breaks", lives.break_hours[index], abrasion_per_hour, s.shape_breaks),
         ("goes_dead", lives.dead_hours[index], playability_per_hour, s.shape_dead),
     ):
         a, b, level = learned.a[limit], learned.b[limit], learned.level[limit]
+        unit = (a / b)[player] * learned.family[limit][family] * learned.racket[index]
+        x_young = weekly[:, None] * (per_hour / life)[:, None] * (np.array(YOUNG_DAYS) / 7.0)
+        if limit == "goes_dead":
+            x_young += rest[:, None] * np.log10(1.0 + 24.0 * np.array(YOUNG_DAYS))
         ahead[limit] = LimitAhead(
             x_now=x_now[limit],
             u_now=np.where(in_play, learned.expected[limit][last], 0.0),
             # an inspection's word fades with play: half of its log is a fair mean over what is left
             look_now=np.where(in_play, np.exp(0.5 * now[limit]), 1.0),
-            unit=(a / b)[player] * learned.family[limit][family] * learned.racket[index],
+            unit=unit,
             life=life,
             per_hour=per_hour,
             shape=shape,
@@ -122,6 +132,8 @@ def simulate(
             a=a,
             b=b,
             level=level.level * gamma_around_one(level.spread, (draws,), rng),
+            young_at=learned.baseline[limit].warped(LN2 * unit[:, None] * np.power(x_young, shape)),
+            young_parts=np.ones(len(YOUNG_DAYS)) if young is None else young[limit],
         )
     strung_first = np.full((n, draws), np.nan)
     waited = np.nan_to_num(beds["waiting_days"].to_numpy(dtype=float))[~in_play]
@@ -167,7 +179,7 @@ def simulate(
     jobs, known = (np.bincount(c, minlength=draws * n_weeks).reshape(draws, n_weeks) for c in (cell, cell[waited]))
     lumped = known + (jobs - known) * lumpy(jobs - known, spread, rng)
     if full is not None:
-        lumped = carried(lumped, full[0][: 7 * n_weeks].reshape(n_weeks, 7).sum(axis=1) * full[1])
+        lumped = carried(lumped, full[0][:, : 7 * n_weeks].reshape(-1, n_weeks, 7).sum(axis=2) * full[1])
     busy = np.where(jobs > 0, lumped / np.maximum(jobs, 1), 1.0)
     racket, draw, cause, week = racket[inside], draw[inside], cause[inside], cell % n_weeks
     jobs = np.floor(lumped + rng.random(jobs.shape)).astype(np.int64)

@@ -17,14 +17,13 @@ from pipeline.fleet import ranking
 from pipeline.fleet.bench_minutes import MinutesPerJob, minutes_per_job
 from pipeline.fleet.dispersion import dispersion
 from pipeline.fleet.hand_over import HandOver, hand_over
-from pipeline.fleet.outlook import CurrentBeds, Outlook, current_beds, outlook, unseen_by_bed, unseen_days
-from pipeline.fleet.own_past import levels_one_step_ahead
+from pipeline.fleet.outlook import CurrentBeds, Outlook, current_beds, last_seen_play, outlook, unseen_days
+from pipeline.fleet.own_past import OwnPast, own_past
 from pipeline.fleet.play import ComingPlay, coming_play
 from pipeline.fleet.racket_choice import shares_ahead
 from pipeline.fleet.simulation import Simulated, simulate
 from pipeline.fleet.takeover import Takeover, takeover_of
 from pipeline.fleet.unseen import over_unseen
-from pipeline.wear.drift import Level
 from pipeline.wear.estimate import Estimate, Kept, estimate
 
 OUTLOOK_DAYS = 42
@@ -33,8 +32,8 @@ OUTLOOK_DAYS = 42
 @dataclass(frozen=True)
 class Snapshot:
     """con holds the relations as known on as_of; rackets is the relation rackets_now; beds those in play. way: from a
-    bed's end to its restring. takeover: how a player's rackets stand in for each other. levels: of the club's
-    endings, by limit.
+    bed's end to its restring. takeover: how a player's rackets stand in for each other. past: levels of
+    the club's endings.
 
     made, seen and frames keep what has been worked out once: a simulation, outlooks by days, frames by name.
     """
@@ -50,7 +49,7 @@ class Snapshot:
     minutes: MinutesPerJob
     way: HandOver
     takeover: Takeover | None
-    levels: dict[str, Level]
+    past: OwnPast
     made: dict[tuple[int, int, int], Simulated] = field(default_factory=dict, repr=False, compare=False)
     seen: dict[int, Outlook] = field(default_factory=dict, repr=False, compare=False)
     frames: dict[str, pd.DataFrame] = field(default_factory=dict, repr=False, compare=False)
@@ -65,7 +64,7 @@ class Snapshot:
                 self.play_ahead(n_days),
                 n_days,
                 self.takeover,
-                self.levels,
+                self.past.levels,
             )
         return self.seen[n_days]
 
@@ -94,7 +93,7 @@ class Snapshot:
             self.made.clear()  # one at a time: a simulation of a large fleet is heavy
             self.made[key] = simulate(
                 self.estimate.history,
-                replace(self.estimate.learned, level=self.levels),
+                replace(self.estimate.learned, level=self.past.levels),
                 self.rackets,
                 self.play_ahead(weeks * 7),
                 weeks,
@@ -105,6 +104,7 @@ class Snapshot:
                 self.spread,
                 self.way,
                 None if self.takeover is None else (self.takeover.over, self.takeover.over_days),
+                young=self.past.young,
             )
         return self.made[key]
 
@@ -150,7 +150,7 @@ def snapshot(
     rackets["share"] = shares_ahead(h, rackets, pd.Timestamp(as_of))
     in_play = rackets[rackets["status"] == "in_play"]
     beds = current_beds(h, learned, in_play)
-    way = hand_over(h.beds, unseen_days(h, learned), _closed_days(con), pd.Timestamp(as_of), unseen_by_bed(h, learned))
+    way = hand_over(h.beds, unseen_days(h, learned), _closed_days(con), pd.Timestamp(as_of), last_seen_play(h, learned))
     over = over_unseen(h, learned, beds.index, beds.share)
     return Snapshot(
         con,
@@ -164,7 +164,7 @@ def snapshot(
         minutes_per_job(con),
         way,
         takeover_of(rackets, h.players, over, way),
-        levels_one_step_ahead(h, learned),
+        own_past(h, learned),
     )
 
 
@@ -188,7 +188,8 @@ def _spread(con: duckdb.DuckDBPyConnection, found: Estimate, way: HandOver) -> f
     ago = con.execute(
         "select ((select as_of from origin) - strung_on)::integer as ago from restrings_clean order by ago"
     ).df()["ago"]
-    return dispersion(found.history, found.learned, ago.to_numpy(dtype=np.int64), way.after_wear)
+    usual = way.turns.calendar.is_usual
+    return dispersion(found.history, found.learned, ago.to_numpy(dtype=np.int64), way.after_wear, usual)
 
 
 def _first_jobs_a_week(con: duckdb.DuckDBPyConnection) -> float:

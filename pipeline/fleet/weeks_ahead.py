@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.fleet.hand_over import HandOver
+from pipeline.fleet.young_beds import slowed
 from pipeline.wear.baseline import Baseline
 from pipeline.wear.limits import LN2
 from pipeline.wear.other_causes import AGE_EDGES_DAYS, WEAR_EDGES, WEAR_STEP, OtherCauses
@@ -34,7 +35,8 @@ class LimitAhead:
     """One limit for every racket, (n,) each: what the bed now in has used (life, expected hazard, inspection
     multiplier), the hazard of a reference bed of it (unit, with the player's mean multiplier), the reference life in
     hours, the hours of reference play in an hour on the clock; the players' posterior, (n_players + 1,); the club's
-    level, (draws,)."""
+    level, (draws,); a new bed's cumulative hazard at the ends of its young ages, (n, bands), and the parts of it
+    that such beds show, (bands,)."""
 
     x_now: np.ndarray
     u_now: np.ndarray
@@ -47,6 +49,8 @@ class LimitAhead:
     a: np.ndarray
     b: np.ndarray
     level: np.ndarray
+    young_at: np.ndarray
+    young_parts: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -253,6 +257,7 @@ class _Chunk:
         hazard = self.theta[name][self.player[i], draw] * self.rng.standard_exponential(len(row))
         warp, k = limit.baseline, limit.shape
         if is_fresh:
+            hazard = slowed(hazard, limit.young_at[row], limit.young_parts)
             return np.asarray(np.power(warp.unwarped(hazard) / (LN2 * limit.unit[row]), 1.0 / k))
         x, u = limit.x_now[row], limit.u_now[row]
         growth = warp.unwarped(warp.warped(u) + hazard) - u
@@ -355,7 +360,7 @@ class _Chunk:
         first = self.is_first.ravel()[cell]
         self.ends.ravel()[cell[first]] = end[first]
         self.is_first.ravel()[cell] = False
-        day = self.way.restrung(end, cause == OTHER, self.rng)
+        day = self.way.restrung(end, cause == OTHER, self.rng, cell % self.draws)
         self._restring(cell, end, day, cause)
         return np.asarray(cell[day < opens + 7.0])
 

@@ -262,3 +262,13 @@ def short_name(name: Any) -> str:
     """The last word of a name, for a narrow screen: 'Okafor'."""
     parts = [] if is_missing(name) else str(name).split()
     return parts[-1] if parts else ""
+
+
+def idle_bench(chance: float) -> str:
+    """A sentence where the bench is more likely idle than not, else ''. chance: that it is."""
+    if chance < 0.5:
+        return ""
+    return (
+        "Rackets wait, yet nothing has been strung lately: the forecast counts on a bench that stands idle for some "
+        "days more, as it did before, and on a backlog after that."
+    )

@@ -13,3 +13,5 @@ left join player_spans as p
   on p.player_id = h.player_id
  and b.last_day >= p.valid_from
  and b.last_day < p.valid_to
+-- a racket that was retired on the day it passed on has two holders by these rules: the one it had passed to
+qualify row_number() over (partition by b.bed_id order by h.valid_from desc nulls last) = 1

@@ -106,6 +106,7 @@ select
     e.racket_id,
     e.strung_on,
     e.ended_on_known as ended_on,
+    e.first_handed_in_on as handed_in_on,
     e.next_strung_on as restrung_on,
     e.end_reason as reason,
     case

@@ -20,7 +20,7 @@ from pipeline.contract.typed import literal
 from pipeline.store.errors import StoreError, UnreadableViewError, is_unwritten
 
 POINTER = "view.current"
-VIEW_FORMAT = "1"  # raise it whenever a table, a column or a key of meta is added, dropped or given another meaning
+VIEW_FORMAT = "2"  # raise it whenever a table, a column or a key of meta is added, dropped or given another meaning
 KEPT_VERSIONS = 2
 VIEW_FILE = re.compile(r"^view-(\d+)\.duckdb$")
 

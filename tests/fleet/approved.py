@@ -177,7 +177,7 @@ def _of_learned(learned: Learned) -> Iterator[Number]:
 
 
 def _of_snapshot(s: Snapshot) -> Iterator[Number]:
-    for limit, level in s.levels.items():
+    for limit, level in s.past.levels.items():
         yield from (("levels", limit, n, getattr(level, n)) for n in ("level", "spread", "discount"))
     yield "snapshot", "", "spread", s.spread
     yield "snapshot", "", "first jobs a week", s.first_jobs_a_week

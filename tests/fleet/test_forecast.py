@@ -76,7 +76,7 @@ def steady(s: Snapshot, monkeypatch: pytest.MonkeyPatch) -> Snapshot:
         play=play,
         estimate=replace(s.estimate, learned=replace(learned, level=level)),
         takeover=None,
-        levels=level,
+        past=replace(s.past, levels=level),
         seen={},
         made={},
     )

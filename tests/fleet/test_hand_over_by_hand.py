@@ -10,7 +10,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pipeline.fleet.hand_over import AHEAD_DAYS, HandOver
+from pipeline.fleet.bench_calendar import AHEAD_DAYS
+from pipeline.fleet.hand_over import HandOver
 
 # two days from the record of a worn bed to its restring, three after any other end, five in the bag before the record
 WAY = HandOver(

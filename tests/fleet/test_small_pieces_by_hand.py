@@ -28,10 +28,20 @@ def test_restrings_of_the_origins_day_count_in_the_last_week(monkeypatch: pytest
     assert found == pytest.approx((30 * 36 / 14 + 8 * 1.7) / 38)
 
 
+def test_weeks_out_of_the_usual_do_not_count_as_scatter() -> None:
+    """The newest ten weeks brought 14 each, as expected; before that a stringer was away by turns. Left out with the
+    weeks that follow, ten usual weeks are left: 8 x 1.7 / 18, which is below the least."""
+    usual = np.ones(7 * 31, dtype=bool)
+    usual[7 * np.arange(0, 20, 2)] = False
+    kept = dispersion._usual_weeks(usual)
+    assert kept.tolist() == [False] * 19 + [True] * 11
+    assert dispersion._usual_weeks(None).all() and dispersion._usual_weeks(usual[-14:]).all()
+
+
 def test_where_nothing_is_known_a_long_wait_ends_within_five_days() -> None:
     one = np.ones(1, dtype=np.int64)
     found = every_day(one, one)
-    assert found.more_turns == 5 and found.ahead.all() and found.most_a_day == float("inf")
+    assert found.more_turns == 5 and found.calendar.ahead.all() and found.most_a_day == float("inf")
 
 
 def test_chances_are_scored_on_the_fortnights_that_every_way_has_one_for() -> None:
@@ -93,8 +103,9 @@ def test_closed_days_are_left_out_of_the_bench_days_of_a_club_that_keeps_them(
 ) -> None:
     """12 and 5 January 2026, days 20,465 and 20,458 since 1970 (56 years with 14 leap days are 20,454)."""
     seen = []
-    monkeypatch.setattr(hand_over, "bench_days", lambda *given: seen.append(given[4]))
+    monkeypatch.setattr(hand_over, "bench_days", lambda *given: seen.append(given[5]))
     monkeypatch.setattr(hand_over, "_closed_days", lambda *given: (keep, np.zeros(1), np.zeros(1)))
     beds = pd.DataFrame({"ended_on": ["2026-02-01"], "restrung_on": ["2026-02-02"], "cause": ["breaks"]})
+    beds = beds.assign(handed_in_on=None, is_retired=False)
     hand_over.hand_over(beds, np.zeros(1), [date(2026, 1, 12), date(2026, 1, 5)], pd.Timestamp("2026-03-01"))
     assert seen[0].tolist() == [20_458, 20_465][:count]

@@ -15,7 +15,7 @@ import pytest
 
 from pipeline.fleet.hand_over import HandOver, hand_over
 from pipeline.fleet.outlook import unseen_days
-from pipeline.fleet.own_past import levels_one_step_ahead
+from pipeline.fleet.own_past import own_past
 from pipeline.fleet.snapshot import Snapshot, snapshot
 from pipeline.fleet.takeover import Takeover, takeover_of
 from pipeline.fleet.unseen import expected_at_steps, over_unseen
@@ -31,8 +31,9 @@ def usual() -> Snapshot:
 
 def beds_strung_on(days: list[date]) -> pd.DataFrame:
     return pd.DataFrame(
-        {"ended_on": [d - timedelta(days=1) for d in days], "restrung_on": days, "cause": ["breaks"] * len(days)}
-    )
+        {"ended_on": [d - timedelta(days=1) for d in days], "restrung_on": days, "cause": ["breaks"] * len(days),
+         "handed_in_on": None, "is_retired": False}
+    )  # fmt: skip
 
 
 def working_days(weeks: int) -> list[date]:
@@ -60,6 +61,28 @@ def test_without_closed_days_the_delays_are_those_on_file_and_end_on_a_bench_day
     # over on Thursday: handed in at once, strung on Friday; two days in the bag, strung on the next Tuesday
     assert set(np.unique(day)) == {4.0, 8.0}
     assert (day == 4.0).mean() == pytest.approx(0.5, abs=4 * 0.5 / np.sqrt(5000))
+
+
+def test_rackets_that_wait_while_nobody_strings_tell_of_an_absence() -> None:
+    """Away for a fortnight twice before, and since ten days ago: four rackets wait, and the week ahead may be empty."""
+    gone = {AS_OF.date() - timedelta(days=n) for n in (*range(10), *range(100, 114), *range(200, 214))}
+    done = beds_strung_on([d for d in working_days(40) for _ in range(2) if d not in gone])
+    done["handed_in_on"] = [
+        d - timedelta(days=1) if d + timedelta(days=4) not in gone else d for d in done["restrung_on"]
+    ]
+    back = [AS_OF.date() - timedelta(days=98), AS_OF.date() - timedelta(days=198)]
+    for day in back:  # what piled up meanwhile
+        late = done["restrung_on"].map(lambda d, day=day: day <= d <= day + timedelta(days=4))
+        done.loc[late, ["handed_in_on", "ended_on"]] = day - timedelta(days=12)
+    waits = beds_strung_on([AS_OF.date() - timedelta(days=8)] * 4).assign(restrung_on=None)
+    waits["handed_in_on"] = waits["ended_on"]
+    way = hand_over(pd.concat([done, waits], ignore_index=True), np.zeros(1), (), AS_OF)
+    assert way.is_idle > 0.9
+    drawn = way.drawn(500, np.random.default_rng(0))
+    day = drawn.still_waiting(np.array([8.0]), 500, np.random.default_rng(1))
+    assert 0.05 < (day < 7).mean() < 0.95 and (day < 28).mean() > 0.9
+    usual = hand_over(beds_strung_on(working_days(40)), np.zeros(1), (), AS_OF)
+    assert usual.is_idle == 0.0 and usual.drawn(500, np.random.default_rng(0)).bench is usual.bench
 
 
 def way_of(lag: float) -> HandOver:
@@ -113,9 +136,9 @@ def test_a_certain_stand_in_brings_an_earlier_end(usual: Snapshot) -> None:
 
 def test_levels_are_near_one_where_the_past_went_as_foretold(usual: Snapshot) -> None:
     """Eight players' beds, some 200 endings: within a half of 1, and the same twice."""
-    levels = levels_one_step_ahead(usual.estimate.history, usual.estimate.learned)
+    levels = own_past(usual.estimate.history, usual.estimate.learned).levels
     assert set(levels) == {"breaks", "goes_dead"}
     for level in levels.values():
         assert 0.5 < level.level < 1.8 and level.spread > 0
-    again = levels_one_step_ahead(usual.estimate.history, usual.estimate.learned)
+    again = own_past(usual.estimate.history, usual.estimate.learned).levels
     assert {k: v.level for k, v in again.items()} == {k: v.level for k, v in levels.items()}

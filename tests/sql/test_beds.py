@@ -7,7 +7,8 @@ from datetime import date
 import duckdb
 import pytest
 
-from tests.sql.club_rows import one_player_club, put, read, relations, strung
+from pipeline.wear.history import read_history
+from tests.sql.club_rows import one_player_club, players, put, read, relations, strung
 
 STRUNG = "2026-01-01"
 RESTRUNG = "2026-02-10"
@@ -194,6 +195,17 @@ def test_a_retired_racket_stops_without_an_ending() -> None:
     assert bed(con) == (None, None, "none")
     assert read(con, "select last_day, is_retired from beds") == [(date(2026, 2, 15), True)]
     assert read(con, "select * from rackets_now") == []
+
+
+def test_a_bed_that_ended_on_the_day_its_racket_passed_on_has_one_player() -> None:
+    """Retired later, it had two by the rule for retired rackets, and the club's history could not be read."""
+    con = restrung("broke")
+    players(con, "P2")
+    put(con, "holders", [{"racket_id": "R1", "from_on": RESTRUNG, "player_id": "P2"}])
+    con.execute("update facts.rackets set retired_on = '2026-02-20'")
+    relations(con, ORIGIN)
+    assert read(con, "select bed_id, player_id from bed_players order by bed_id") == [("J1", "P2"), ("J2", "P2")]
+    assert read_history(con).n_beds == 2
 
 
 def test_two_restrings_on_one_day_leave_the_last_line_in() -> None:

@@ -30,6 +30,7 @@ class Club:
     count_rackets: int
     stale_note: str
     learned_note: str
+    idle_note: str = ""
 
     @property
     def byline(self) -> str:
@@ -82,6 +83,7 @@ def club(con: duckdb.DuckDBPyConnection, today: date) -> Club:
         count_rackets=int(meta.get("count_rackets") or 0),
         stale_note=stale_note(last_log_on, today),
         learned_note=meta.get("learning") or "",
+        idle_note=meta.get("idle_bench") or "",
     )
 
 

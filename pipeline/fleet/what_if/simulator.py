@@ -103,7 +103,7 @@ def simulate_scenario(
 
     theta, level = {}, {}
     for limit in ("breaks", "goes_dead"):
-        now = s.levels[limit]
+        now = s.past.levels[limit]
         theta[limit] = gamma_draws(learned.a[limit], learned.b[limit], draws, rng)[player]
         theta[limit] = theta[limit] * now.level * around_one(now.spread, (1, draws), rng)
         level[limit] = (learned.a[limit] / learned.b[limit])[player] * learned.racket[index]

@@ -78,7 +78,7 @@ def one_by_one(
     theta = {}
     for limit in ("breaks", "goes_dead"):
         own = gamma_draws(learned.a[limit], learned.b[limit], draws, rng)
-        club = around_one(s.levels[limit].spread, (1, draws), rng)[0] * s.levels[limit].level
+        club = around_one(s.past.levels[limit].spread, (1, draws), rng)[0] * s.past.levels[limit].level
         theta[limit] = own * club
     reports = rng.random((len(players) + 1, draws)) < learned.reports[:, None]
     waits = [r["status"] != "in_play" for r in rows]
