@@ -111,10 +111,10 @@ def march(f: Fleet, weeks: Weeks, way: HandOver, draws: int, rng: np.random.Gene
     chunks = _chunks(f.player, len(f.reports) - 1, max(CHUNK_CELLS // draws, 1))
     seeds = rng.spawn(len(chunks))
 
-    def one(k: int) -> _Chunk:
+    def one(k: int) -> list[tuple[np.ndarray, ...]]:
         made = _Chunk(f, chunks[k], weeks, way, draws, seeds[k])
         made.run(ends, hours)
-        return made
+        return made.away  # and no more: a chunk's state is several times as large
 
     threads = min(os.cpu_count() or 1, MAX_THREADS) if n * draws * n_weeks >= WORTH_THREADS else 1
     if threads > 1:
@@ -123,7 +123,7 @@ def march(f: Fleet, weeks: Weeks, way: HandOver, draws: int, rng: np.random.Gene
     else:
         done = [one(k) for k in range(len(chunks))]
     return Marched(
-        _joined([row for c in done for row in c.away], (np.int64, np.int64, np.float64, np.float64, np.int64)),
+        _joined([row for away in done for row in away], (np.int64, np.int64, np.float64, np.float64, np.int64)),
         ends,
         hours,
     )
