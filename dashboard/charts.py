@@ -21,6 +21,7 @@ CONFIG = {"displayModeBar": False, "scrollZoom": False, "doubleClick": False}
 DAY = pd.Timedelta(days=1)
 MARKS = {"breaks": "diamond", "goes_dead": "circle", "broken": "x"}
 MARK_WORDS = {"broken": "broken", "breaks": "likely to break", "goes_dead": "likely to go dead"}
+LABEL_FALL = 4.0  # restrings by which a week falls below the one before, so that its number goes below
 
 
 def house_figure(colours: Palette, height: int) -> go.Figure:
@@ -312,7 +313,8 @@ def weeks_ahead(weeks: pd.DataFrame, past: pd.DataFrame, as_of: date, colours: P
         line={"color": colours.goes_dead, "width": 2.4},
         marker={"size": 8},
         text=[f"{value:.0f}" for value in weeks["p50"]],
-        textposition="top center",
+        # under a point that the line falls down to, so that the line does not cross the number
+        textposition=["bottom center" if falls else "top center" for falls in weeks["p50"].diff() < -LABEL_FALL],
         textfont={"size": 13, "color": colours.ink},
         customdata=[
             f"week of {row['label']}<br>likely {row['p50']:.0f} restrings ({row['p10']:.0f} to {row['p90']:.0f})"

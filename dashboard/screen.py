@@ -14,7 +14,7 @@ from dashboard.palette import Palette, palette
 from pipeline.fleet import words
 
 NARROW_PIXELS = 640  # below this Streamlit stacks columns; charts and lists follow suit
-ONE_LINE, TWO_LINES = 35, 66  # pixels of a table row; above 64 Streamlit wraps the text of a cell
+ONE_LINE, TWO_LINES, FOUR_LINES = 35, 66, 88  # pixels of a table row; above 64 Streamlit wraps the text of a cell
 _HEAD = 38
 _KEY = "screen_width"
 

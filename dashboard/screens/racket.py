@@ -5,6 +5,8 @@ In: the racket named in the address (?racket=R75-3) or chosen here. Out: the pag
 
 from __future__ import annotations
 
+from typing import Any
+
 import streamlit as st
 
 from dashboard import charts, data, screen
@@ -156,11 +158,7 @@ def show_history(page: frames.Racket) -> None:
                 page.inspections.drop(columns="is_this_bed"),
                 height=screen.table_height(len(page.inspections), screen.ONE_LINE, at_most=10),
                 hide_index=True,
-                column_config={
-                    "Looked at": st.column_config.DateColumn(format="ddd D MMM", width=92),
-                    **dict.fromkeys(("Fraying", "Notching", "Lost feel"), st.column_config.TextColumn(width=78)),
-                    "Strings out of line": st.column_config.TextColumn("Out of line", width=78),
-                },
+                column_config=_look_columns(screen.is_narrow()),
                 placeholder="",
             )
     st.header("Earlier beds", anchor=False)
@@ -189,6 +187,24 @@ def show_history(page: frames.Racket) -> None:
         },
         placeholder="",
     )
+
+
+def _look_columns(is_narrow: bool) -> dict[str, Any]:
+    """Of the inspections: on a phone as narrow as their headings, so that all four signs are seen at once."""
+    text = st.column_config.TextColumn
+    if is_narrow:
+        return {
+            "Looked at": st.column_config.DateColumn("Day", format="D MMM", width=66),
+            "Fraying": text(width=66),
+            "Notching": text(width=74),
+            "Strings out of line": text("Out of line", width=80),
+            "Lost feel": text(width=72),
+        }
+    return {
+        "Looked at": st.column_config.DateColumn(format="ddd D MMM", width=92),
+        **dict.fromkeys(("Fraying", "Notching", "Lost feel"), text(width=78)),
+        "Strings out of line": text("Out of line", width=78),
+    }
 
 
 show()

@@ -132,23 +132,24 @@ def show_parameters(page: frames.TrackRecordPage) -> None:
     st.header("The numbers behind it", anchor=False)
     st.caption(words.plain(page.parameters_note))
     number = st.column_config.NumberColumn
+    row = screen.TWO_LINES if narrow else screen.FOUR_LINES
     st.dataframe(
         page.parameters,
         hide_index=True,
-        row_height=screen.TWO_LINES,
-        height=screen.table_height(len(page.parameters), screen.TWO_LINES, at_most=9),
+        row_height=row,
+        height=screen.table_height(len(page.parameters), row, at_most=9 if narrow else 7),
         column_order=["Number", "Trade value", "In force", "Standing"] if narrow else None,
-        column_config={
-            "Number": st.column_config.TextColumn(width=122 if narrow else 150, pinned=True),
-            "Meaning": st.column_config.TextColumn(width=232),
-            "Unit": st.column_config.TextColumn(width=74),
-            "Trade value": number(format="%.4g", width=78 if narrow else 84),
-            "In force": number(format="%.4g", width=64 if narrow else 74),
-            "90 % band": st.column_config.TextColumn(width=108, help="Of what was learned from this club's records."),
-            "Standing": st.column_config.TextColumn(width=96),
-            "Learned on": st.column_config.TextColumn(width=92),
-            "Source of the trade value": st.column_config.TextColumn(width=196),
-            "Evidence": st.column_config.TextColumn(width=620, help="What it was learned from."),
+        column_config={  # all columns within the page
+            "Number": st.column_config.TextColumn(width=122 if narrow else 118, pinned=True),
+            "Meaning": st.column_config.TextColumn(width=170),
+            "Unit": st.column_config.TextColumn(width=72),
+            "Trade value": number(format="%.4g", width=78 if narrow else 82),
+            "In force": number(format="%.4g", width=64 if narrow else 68),
+            "90 % band": st.column_config.TextColumn(width=92, help="Of what was learned from this club's records."),
+            "Standing": st.column_config.TextColumn(width=94),
+            "Learned on": st.column_config.TextColumn(width=82),
+            "Source of the trade value": st.column_config.TextColumn("Source", width=150),
+            "Evidence": st.column_config.TextColumn(width=236, help="What it was learned from."),
         },
         placeholder="",
         alt="Every number of the model: meaning, unit, trade value, value in force and source.",

@@ -1,5 +1,8 @@
 """How long the server takes for a page: `python -m tests.dashboard.page_times [--store DIR | --big] [--times 50]`.
 
+With `--paint` instead, on a served store and in Chromium, how long a visitor waits: first paint and first contentful
+paint (W3C Paint Timing) of each page, median and longest of so many visits with an empty cache.
+
 In: a store, else the sample is loaded, or with `--big` a made-up club of 500 players and five years with bench hours,
 events, tickets and a shelf. Out, printed: for each page the median and the 90 % point of so many changes to it from
 another page, in milliseconds, what a page of one table and one plot takes beside it, and every function of
@@ -20,13 +23,16 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from playwright.sync_api import sync_playwright
 from streamlit.testing.v1 import AppTest
 
 from pipeline.fleet import frames
 from pipeline.refresh import refresh
 from pipeline.store import Store
 from tests.bench.big_club import LAST_DAY, write_club
+from tests.dashboard.browser import launch_chromium, settle
 from tests.dashboard.sample_store import SUNDAY_EVENING, make_sample_store
+from tests.dashboard.server import running_dashboard
 
 APP = Path(__file__).parents[2] / "dashboard" / "app.py"
 PAGES_ANSWERS = (
@@ -105,12 +111,34 @@ def times_of(app: AppTest, page: str, other: str, times: int) -> list[float]:
     return taken
 
 
+def paint_times(store: Path, today: str, times: int) -> None:
+    """Print when a browser first paints each page, in seconds after it was asked for."""
+    with sync_playwright() as playwright, running_dashboard(store, today) as address:
+        browser = launch_chromium(playwright)
+        print(f"Seconds to the first paint and the first contentful paint, {times} visits with an empty cache")
+        print(f"{'page':16}{'paint':>8}{'longest':>9}{'content':>9}{'longest':>9}")
+        for path in SCREENS:
+            found: dict[str, list[float]] = {"first-paint": [], "first-contentful-paint": []}
+            for _ in range(times):
+                page = browser.new_context(viewport={"width": 1440, "height": 900}).new_page()
+                page.goto(f"{address}/{'' if path == 'this_week' else path.replace('_', '-')}")
+                settle(page)
+                for name, at in page.evaluate(
+                    "performance.getEntriesByType('paint').map(entry => [entry.name, entry.startTime])"
+                ):
+                    found[name].append(at / 1000)
+                page.context.close()
+            cells = "".join(f"{statistics.median(v):8.2f}{max(v):9.2f} " for v in found.values())
+            print(f"{path:16}{cells}", flush=True)
+
+
 def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--store", type=Path, help="a store with a published view; else the sample")
     parser.add_argument("--big", action="store_true", help="a made-up club of 500 players and five years")
     parser.add_argument("--times", type=int, default=50)
+    parser.add_argument("--paint", action="store_true", help="in a browser: when a page is first painted")
     parser.add_argument("--today", help="the day it is; else the last day of the view, or the sample's")
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as scratch:
@@ -119,6 +147,9 @@ def main() -> None:
         os.environ["RACKET_FLEET_STORE"] = str(folder)
         day = LAST_DAY if asked.big else SUNDAY_EVENING.date() if asked.store is None else datetime.now(UTC).date()
         os.environ["RACKET_FLEET_TODAY"] = asked.today or day.isoformat()
+        if asked.paint:
+            paint_times(folder, os.environ["RACKET_FLEET_TODAY"], asked.times)
+            return
         counts: Counter[str] = Counter()
         counted(counts)
         least = AppTest.from_function(table_and_plot)

@@ -15,6 +15,7 @@ from pathlib import Path
 from PIL import Image
 from playwright.sync_api import Browser, Page, sync_playwright
 
+from pipeline.fleet.track_record import keep, work_out
 from pipeline.store import Store
 from tests.dashboard.browser import launch_chromium, settle
 from tests.dashboard.sample_store import SUNDAY_EVENING, load_mistakes, make_sample_store
@@ -43,6 +44,7 @@ FULL = {
     "records": "records",
     "track-record": "track-record",
 }
+WORKED_OUT = {"track-record-worked-out": "track-record"}
 PATHS = ("", "racket", "inspect", "bench", "workload", "write-down", "reels", "what-if", "records", "track-record")
 EMPTY = {f"empty-{path or 'this-week'}": path for path in PATHS}
 # a store that cannot be read: every page says so in one sentence
@@ -118,6 +120,10 @@ def main() -> None:
                 take_readme_picture(browser, address)
                 return
             take(browser, address, asked.out, full, asked.only)
+        worked_out = Store(shutil.copytree(sample.folder, folder / "worked-out"))
+        keep(worked_out, work_out(worked_out, now=SUNDAY_EVENING))
+        with running_dashboard(worked_out.folder, TODAY) as address:
+            take(browser, address, asked.out, WORKED_OUT, asked.only)
         with running_dashboard(folder / "nothing", TODAY) as address:
             take(browser, address, asked.out, EMPTY, asked.only)
         mistakes = Store(shutil.copytree(sample.folder, folder / "mistakes"))

@@ -118,6 +118,8 @@ def test_weeks_ahead_hold_the_numbers_of_the_frame(view: duckdb.DuckDBPyConnecti
     assert list(by_name["likely"].y) == [18, 20, 15]
     assert list(by_name["done"].y) == [16, 16, 16, 16]
     assert list(by_name["8 weeks in 10 fall in here"].y) == [25, 28, 22, 10, 14, 12]
+    # the third week falls by 5, so that its number stands below the line that comes down to it
+    assert list(by_name["likely"].textposition) == ["top center", "top center", "bottom center"]
 
 
 def test_bench_hours_are_hours(view: duckdb.DuckDBPyConnection) -> None:

@@ -90,7 +90,7 @@ def test_a_phone_gets_the_band_whole_in_dollars_too(club: Store, open_page: Open
     app.run(timeout=60)
     assert not app.dataframe
     lines = app.table[0].value
-    assert list(lines.columns) == ["Measure", "As now", "Then", "Band"]
+    assert list(lines.columns) == ["Measure", "As\u00a0now", "Then", "Band"]  # a heading of one line
     bands = dict(zip(lines["Measure"], lines["Band"], strict=True))
     assert bands["Play on dead strings"].endswith(" points")
     assert bands["Play on dead strings"] == wide.set_index("Measure").loc["Play on dead strings", "Band"]
