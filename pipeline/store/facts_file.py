@@ -19,7 +19,7 @@ import pandas as pd
 
 from pipeline.contract.resources import load_contract
 from pipeline.contract.typed import literal, quoted
-from pipeline.store import writer_lock
+from pipeline.store import lock
 from pipeline.store.errors import StoreBusyError, StoreError, is_unwritten
 from pipeline.store.loading import Occasion
 from pipeline.store.log_file import store_logger
@@ -38,10 +38,15 @@ def _command() -> str:
     return " ".join(word for word in words if word) or "python"
 
 
+def _noted(now: datetime | None) -> datetime:
+    """The instant that the note of who holds the lock gives, without a zone."""
+    return (now or datetime.now(UTC)).replace(tzinfo=None)
+
+
 class FactsFile:
     """The facts in one folder. Nothing is read or made before it is needed."""
 
-    def __init__(self, folder: str | Path, wait_seconds: float = writer_lock.WAIT_SECONDS) -> None:
+    def __init__(self, folder: str | Path, wait_seconds: float = lock.WAIT_SECONDS) -> None:
         self.folder = Path(folder)
         self.wait_seconds = wait_seconds
         self.contract = load_contract()
@@ -86,17 +91,20 @@ class FactsFile:
             ) from error
 
     def writing(self, now: datetime | None = None) -> contextlib.AbstractContextManager[None]:
-        """Hold the store's one writer's lock; waits a few seconds, then says who holds it."""
-        started = (now or datetime.now(UTC)).replace(tzinfo=None)
-        return writer_lock.writing(self.folder, _command(), started, self.wait_seconds)
+        """Hold the store alone; waits a few seconds, then says who holds it."""
+        return lock.writing(self.folder, _command(), _noted(now), self.wait_seconds)
+
+    def publishing(self, now: datetime) -> contextlib.AbstractContextManager[None]:
+        """Keep writers and other publishers out, beside those who read the facts; waits as `writing` does."""
+        return lock.publishing(self.folder, _command(), _noted(now), self.wait_seconds)
 
     def is_free(self) -> bool:
-        """No process writes to the store at this moment."""
-        return not self.folder.exists() or writer_lock.is_free(self.folder)
+        """No process writes to the facts or reads them at this moment."""
+        return not self.folder.exists() or lock.is_free(self.folder)
 
     def holder(self) -> str:
         """Who writes at this moment, in words."""
-        return writer_lock.holder(self.folder)
+        return lock.holder(self.folder)
 
     def _open(self, path: Path, attach_as: str | None = None) -> duckdb.DuckDBPyConnection:
         """Open the facts, to write, or attached read-only in a database in memory; waits while others hold them."""
@@ -189,19 +197,21 @@ class FactsFile:
     def facts(self) -> Iterator[duckdb.DuckDBPyConnection]:
         """A connection in memory with the facts attached read-only as `facts`; keep it short, writers wait for it."""
         self._must_exist()
-        with self._reading():
-            con = self._open(self.facts_path, attach_as="facts")
-            try:
-                version = schema_version_of(con)
-                refuse_newer(version, str(self.facts_path))
-                if version < MIGRATIONS[-1].number:
+        is_current = False
+        while not is_current:
+            with self._reading():
+                con = self._open(self.facts_path, attach_as="facts")
+                try:
+                    version = schema_version_of(con)
+                    refuse_newer(version, str(self.facts_path))
+                    is_current = version >= MIGRATIONS[-1].number
+                    if is_current:
+                        con.execute("use memory")
+                        yield con
+                finally:
                     con.close()
-                    self._bring_up_to_date(version)
-                    con = self._open(self.facts_path, attach_as="facts")
-                con.execute("use memory")
-                yield con
-            finally:
-                con.close()
+            if not is_current:
+                self._bring_up_to_date(version)
 
     def _bring_up_to_date(self, version: int) -> None:
         """Migrate a store of an older program, so that it can be read."""
@@ -222,7 +232,7 @@ class FactsFile:
         """Keep writers out while the facts are read; a folder that cannot be written to has none."""
         with contextlib.ExitStack() as stack:
             try:
-                stack.enter_context(self.writing())
+                stack.enter_context(lock.reading(self.folder, _command(), _noted(None), self.wait_seconds))
             except StoreBusyError:
                 raise
             except StoreError:

@@ -188,7 +188,7 @@ class Store(FactsFile):
         """Build and publish a new view; `build` gets a connection to the new file with `facts` attached read-only."""
         self._must_exist()
         moment = self._instants(now, None).now
-        with self.writing(moment):
+        with self.publishing(moment):
             version = publishing.publish(self.folder, self.facts_path, build, moment)
         self.log.info("published view %d", version)
         return str(version)

@@ -109,7 +109,7 @@ NAMED: tuple[tuple[str, str, str, int], ...] = (
     ("load", "store.loading", "find_problems", 2), ("load", "store.loading", "merge", 1),
     ("load", "store.loading", "merge", 5), ("load", "store.loading", "_record", 1),
     ("load", "store.loading", "_record", 5), ("load", "store.rejecting", "record_rejects", 1),
-    ("load", "store.writer_lock", "_note_holder", 1), ("load", "store.loading", "_keep_raw", 3),
+    ("load", "store.lock", "_note_holder", 1), ("load", "store.loading", "_keep_raw", 3),
     ("zip", "store.store", "files_to_load", 1), ("zip", "store.loading", "merge", 2),
     ("entry", "store.entering", "load_landed", 1), ("entry", "store.loading", "merge", 1),
     ("entry", "store.loading", "merge", 2), ("entry", "store.loading", "_record", 2),
