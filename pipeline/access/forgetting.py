@@ -26,10 +26,11 @@ from pipeline.access.scrubbing import NEW_NAME, Scrubber
 from pipeline.contract.resources import Contract
 from pipeline.contract.typed import literal, quoted
 from pipeline.store import Store, StoreError, books
+from pipeline.store.facts_file import COPY_NAME
 from pipeline.store.people import LOCAL, Person, require
 
 WORK_NAME, FRESH_NAME = "forgetting.duckdb", "forgotten.duckdb"
-DERIVED = ("view-*.duckdb", "view.building*", "plan-*.json", "track-record.json")
+DERIVED = ("view-*.duckdb", "view.building*", f"{COPY_NAME}*", "plan-*.json", "track-record.json")
 PREFIX = "former-"
 KEPT_SCHEMAS = ("main", "history", "raw")
 LISTS = {"absent", "key_text", "what"}  # columns made of numbers and keys alone
@@ -226,7 +227,7 @@ def forget(store: Store, player_id: str, by: Person = LOCAL, now: datetime | Non
         pass  # brings a store of an older program up to date, and says so if there is none
     work, fresh = store.folder / WORK_NAME, store.folder / FRESH_NAME
     leftovers = (f"{WORK_NAME}*", f"{FRESH_NAME}*")
-    with store.writing(moment):
+    with store.publishing(moment), store.writing(moment):  # a view in the making would bring the name back
         _remove(store.folder, *leftovers)
         try:
             _close_cleanly(store.facts_path)

@@ -19,6 +19,9 @@ from pipeline.store import backup as archives
 from pipeline.store.checkup import check_facts
 from pipeline.store.view_check import compare_views
 
+# of a store: locks, logs, plans, and what is in the making
+NOT_COPIED = ("*.lock", "*.log*", "*.wal", "plan-*", "*.building*")
+
 
 @says_why
 def backup(
@@ -78,7 +81,7 @@ def _check_view(club: Store) -> list[str]:
     from pipeline.refresh import refresh as rebuild
 
     with tempfile.TemporaryDirectory() as scratch, output.waiting("Working the view out anew"):
-        with club.closed_facts():
+        with club.publishing(datetime.now(UTC)), club.closed_facts():
             try:
                 view = club.view()
             except UnreadableViewError as error:
@@ -88,7 +91,7 @@ def _check_view(club: Store) -> list[str]:
             finally:
                 view.close()
             copy = Path(scratch) / "copy"
-            shutil.copytree(club.folder, copy, ignore=shutil.ignore_patterns("*.lock", "*.log*", "*.wal", "plan-*"))
+            shutil.copytree(club.folder, copy, ignore=shutil.ignore_patterns(*NOT_COPIED))
         again = Store(copy)
         behind = int(told.get("last_act", "-1")) != again.last_act()
         if behind:

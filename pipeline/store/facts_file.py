@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import logging
+import shutil
 import sys
 import time
 from collections.abc import Iterator
@@ -28,8 +29,14 @@ from pipeline.store.people import LOCAL, Person
 from pipeline.store.settings import ClubSettings, read_settings, write_default
 
 FACTS = "facts.duckdb"
+COPY_NAME = "facts.building"
 OPEN_WAIT_SECONDS = 8.0
 OPEN_TRY_SECONDS = 0.2
+
+
+def _log_of(path: Path) -> Path:
+    """Where DuckDB keeps what was committed to a file and is not in it yet."""
+    return path.with_name(f"{path.name}.wal")
 
 
 def _command() -> str:
@@ -95,15 +102,15 @@ class FactsFile:
         return lock.writing(self.folder, _command(), _noted(now), self.wait_seconds)
 
     def publishing(self, now: datetime) -> contextlib.AbstractContextManager[None]:
-        """Keep writers and other publishers out, beside those who read the facts; waits as `writing` does."""
+        """Keep other makers of views out, beside those who write or read; waits as `writing` does."""
         return lock.publishing(self.folder, _command(), _noted(now), self.wait_seconds)
 
     def is_free(self) -> bool:
-        """No process writes to the facts or reads them at this moment."""
+        """No process writes to the facts, reads them or makes a view at this moment."""
         return not self.folder.exists() or lock.is_free(self.folder)
 
     def holder(self) -> str:
-        """Who writes at this moment, in words."""
+        """Who writes, reads or makes a view at this moment, in words."""
         return lock.holder(self.folder)
 
     def _open(self, path: Path, attach_as: str | None = None) -> duckdb.DuckDBPyConnection:
@@ -185,6 +192,26 @@ class FactsFile:
             finally:
                 con.close()
             yield dict(zip(self.contract.resources, map(int, row), strict=True))
+
+    @contextlib.contextmanager
+    def copied_facts(self) -> Iterator[Path]:
+        """The path of a copy of the facts as they are now, for long reading: nobody waits for who reads a copy.
+
+        One at a time, under `publishing`; it is removed afterwards, and so is one that a killed process left.
+        """
+        copy = self.folder / COPY_NAME
+        pairs = ((self.facts_path, copy), (_log_of(self.facts_path), _log_of(copy)))
+        try:
+            for _, target in pairs:
+                target.unlink(missing_ok=True)
+            with self._reading():
+                for source, target in pairs:
+                    if source.exists():
+                        shutil.copyfile(source, target)
+            yield copy
+        finally:
+            for _, target in pairs:
+                target.unlink(missing_ok=True)
 
     def _instants(self, now: datetime | None, load_day: date | None, by: Person = LOCAL) -> Occasion:
         """The instant in UTC without a zone, as stored, the club's day at that instant, and who."""

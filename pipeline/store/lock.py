@@ -1,8 +1,8 @@
 """One writer or any number of readers at a time: a lock in the store's folder, and beside it a note of who holds it.
 
 Readers of the facts take it too, since DuckDB lets a reader shut a writer out, and since a process with several readers
-loses DuckDB's own lock as soon as one of them closes (POSIX file locks are the process's). Publishers of a view read
-the facts, one at a time. Readers of the view need no lock.
+loses DuckDB's own lock as soon as one of them closes (POSIX file locks are the process's). Makers of a view take turns
+at a lock of their own, since they work from a copy. Readers of the view need no lock.
 """
 
 from __future__ import annotations
@@ -23,36 +23,39 @@ from pipeline.store.errors import StoreBusyError, StoreError
 LOCK_NAME = "store.lock"
 PUBLISHING_NAME = "publishing.lock"
 HOLDER_NAME = "holder.json"
+PUBLISHER_NAME = "publisher.json"
 WAIT_SECONDS = 8.0
 
 _held = threading.local()
 
 
-def _note_holder(folder: Path, command: str, now: datetime) -> bool:
-    """Leave a note of who holds the lock, where there is none; whether it was left."""
+def _note_holder(place: Path, command: str, now: datetime) -> bool:
+    """Leave a note of who holds a lock, where there is none; whether it was left."""
     note = {"pid": os.getpid(), "command": command, "since": now.isoformat(timespec="seconds")}
     try:
-        with (folder / HOLDER_NAME).open("x", encoding="utf-8") as file:
+        with place.open("x", encoding="utf-8") as file:
             json.dump(note, file)
     except FileExistsError:
         return False
     return True
 
 
-def holder(folder: Path) -> str:
-    """Who holds the lock, in words, as far as the note beside it says."""
-    try:
-        note = json.loads((folder / HOLDER_NAME).read_text(encoding="utf-8"))
-        return f"`{note['command']}` (process {note['pid']}, since {note['since'].replace('T', ' ')})"
-    except (OSError, ValueError, KeyError, TypeError):
-        return "another process, which left no note of itself"
+def holder(folder: Path, names: tuple[str, ...] = (HOLDER_NAME, PUBLISHER_NAME)) -> str:
+    """Who holds a lock, in words, as far as the notes beside them say; the first note that is there."""
+    for name in names:
+        try:
+            note = json.loads((folder / name).read_text(encoding="utf-8"))
+            return f"`{note['command']}` (process {note['pid']}, since {note['since'].replace('T', ' ')})"
+        except (OSError, ValueError, KeyError, TypeError):
+            continue
+    return "another process, which left no note of itself"
 
 
 def is_free(folder: Path) -> bool:
-    """Nobody writes to the facts or reads them at this moment."""
+    """Nobody writes to the facts, reads them or makes a view at this moment."""
     lock = ReadWriteLock(folder / LOCK_NAME, is_singleton=False)
     try:
-        with lock.write_lock(timeout=0):
+        with FileLock(folder / PUBLISHING_NAME, timeout=0), lock.write_lock(timeout=0):
             return True
     except Timeout:
         return False
@@ -76,17 +79,25 @@ def reading(folder: Path, command: str, now: datetime, wait_seconds: float = WAI
 
 @contextlib.contextmanager
 def publishing(folder: Path, command: str, now: datetime, wait_seconds: float = WAIT_SECONDS) -> Iterator[None]:
-    """Keep writers and other publishers out, beside readers. In this order, as a writer who publishes takes them."""
-    with reading(folder, command, now, wait_seconds):
-        turn = FileLock(folder / PUBLISHING_NAME, timeout=wait_seconds, thread_local=False)
-        _acquire(folder, turn)
-        try:
-            yield
-        finally:
-            turn.release()
+    """Keep other makers of views out, beside whoever writes to the facts or reads them.
+
+    It comes before the facts' lock: whoever holds that one already is refused, or two would wait for each other.
+    """
+    if str(folder.resolve()) in _held.__dict__.get("alone", {}):
+        raise RuntimeError(f"who writes to {folder} or reads it cannot make a view before that is over")
+    turn = FileLock(folder / PUBLISHING_NAME, timeout=wait_seconds, thread_local=False)
+    _acquire(folder, turn, PUBLISHER_NAME)
+    note = folder / PUBLISHER_NAME
+    try:
+        note.unlink(missing_ok=True)  # of one that was killed
+        _note_holder(note, command, now)
+        yield
+    finally:
+        note.unlink(missing_ok=True)
+        turn.release()
 
 
-def _acquire(folder: Path, lock: BaseFileLock | ReadWriteLock, is_alone: bool = False) -> None:
+def _acquire(folder: Path, lock: BaseFileLock | ReadWriteLock, note: str, is_alone: bool = False) -> None:
     try:
         if isinstance(lock, BaseFileLock):
             lock.acquire()
@@ -96,7 +107,7 @@ def _acquire(folder: Path, lock: BaseFileLock | ReadWriteLock, is_alone: bool = 
             lock.acquire_read()
     except Timeout:
         raise StoreBusyError(
-            f"{folder} is in use by {holder(folder)}: wait until it has finished, then try again."
+            f"{folder} is in use by {holder(folder, (note,))}: wait until it has finished, then try again."
         ) from None
     except OSError as error:
         raise _not_writable(folder, error) from error
@@ -120,12 +131,12 @@ def _holding(folder: Path, is_alone: bool, command: str, now: datetime, wait_sec
     except sqlite3.Error as error:
         raise StoreError(f"{folder} cannot be written to ({error}): check its permissions.") from error
     with contextlib.closing(lock):
-        _acquire(folder, lock, is_alone)
+        _acquire(folder, lock, HOLDER_NAME, is_alone)
         is_noted = False
         try:
             if is_alone:  # a note that is there now is of a process that was killed
                 (folder / HOLDER_NAME).unlink(missing_ok=True)
-            is_noted = _note_holder(folder, command, now)
+            is_noted = _note_holder(folder / HOLDER_NAME, command, now)
             held[key] = is_alone
             yield
         except OSError as error:  # a lock of earlier is there and open to us, the folder is not

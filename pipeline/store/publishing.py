@@ -11,6 +11,7 @@ import os
 import re
 import threading
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from datetime import datetime
 from pathlib import Path
 
@@ -90,15 +91,16 @@ def _remove_old(folder: Path, current: int) -> None:
             continue
 
 
-def publish(folder: Path, facts: Path, build: Builder, now: datetime) -> int:
-    """Build a new view with `facts` attached read-only as `facts`, publish it and give its version."""
+def publish(folder: Path, facts: Callable[[], AbstractContextManager[Path]], build: Builder, now: datetime) -> int:
+    """Build a new view with the file that `facts` gives attached read-only as `facts`, publish it, give its version."""
     known = _versions(folder)
     version = max([current_version(folder) or 0, *known]) + 1
     unfinished = folder / "view.building"
     for leftover in (unfinished, unfinished.with_name("view.building.wal")):
         leftover.unlink(missing_ok=True)
     try:
-        _build(facts, build, unfinished, version, now)
+        with facts() as path:
+            _build(path, build, unfinished, version, now)
     except (duckdb.Error, OSError) as error:
         if not is_unwritten(error):
             raise

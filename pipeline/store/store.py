@@ -185,11 +185,14 @@ class Store(FactsFile):
             ) from error
 
     def publish(self, build: publishing.Builder, now: datetime | None = None) -> str:
-        """Build and publish a new view; `build` gets a connection to the new file with `facts` attached read-only."""
+        """Build and publish a new view of the facts as they are now, while others write on.
+
+        `build` gets a connection to the new file with a copy of the facts attached read-only as `facts`.
+        """
         self._must_exist()
         moment = self._instants(now, None).now
         with self.publishing(moment):
-            version = publishing.publish(self.folder, self.facts_path, build, moment)
+            version = publishing.publish(self.folder, self.copied_facts, build, moment)
         self.log.info("published view %d", version)
         return str(version)
 

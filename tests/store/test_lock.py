@@ -1,4 +1,4 @@
-"""One writer or many readers: readers of the facts and a view in the making leave each other alone, writers wait.
+"""One writer or many readers; a view in the making keeps nobody waiting but the next one.
 
 Readers-writer locks: Courtois, Heymans & Parnas 1971 (from memory). That a process loses its POSIX file locks on a file
 when it closes any handle on it: fcntl(2).
@@ -17,6 +17,7 @@ import pytest
 
 from pipeline.refresh import refresh
 from pipeline.store import Store, StoreBusyError, lock
+from pipeline.store.facts_file import COPY_NAME
 from tests.small_club import NOW, write_club
 
 COUNT = "select count(*) from facts.restrings"
@@ -68,35 +69,76 @@ def test_readers_read_side_by_side_and_the_last_one_still_keeps_writers_out(fill
     assert filled.is_free()
 
 
-def test_the_facts_are_read_while_a_view_is_made(filled: Store) -> None:
-    """A page that asks the facts does not wait for another's refresh; a second refresh does."""
+def test_a_view_is_made_while_others_read_and_write(filled: Store, tmp_path: Path) -> None:
+    """Whoever writes at the court waits for no refresh, and the view holds the facts of the moment it was begun."""
     told: list[object] = []
 
     def build(con: duckdb.DuckDBPyConnection) -> None:
+        before = con.execute(COUNT).fetchone()
+
         def meanwhile() -> None:
             with filled.facts() as facts:
                 told.append((facts.execute(COUNT).fetchone() or (0,))[0])
+            restring = {"restring_id": "X9", "racket_id": "R1", "strung_on": "2026-05-02", "mains_string_id": "S1",
+                        "mains_kg": 24.0, "reason": "broke"}  # fmt: skip
+            filled.enter({"restrings": [restring]}, now=NOW)
             try:
                 filled.publish(lambda _: None, now=NOW)
             except StoreBusyError as error:
                 told.append(str(error))
+            told.append(filled.is_free())
 
         page = threading.Thread(target=meanwhile)
         page.start()
         page.join()
+        assert con.execute(COUNT).fetchone() == before
+        con.execute(f"create table seen as {COUNT.replace('count(*)', 'count(*) as n')}")
 
     filled.publish(build, now=NOW)
-    assert told[0]
-    assert "wait until it has finished" in str(told[1])
+    count, refused, is_free = told
+    assert count
+    assert "wait until it has finished" in str(refused)
+    assert is_free is False
+    assert len(filled.records("restrings")) == int(str(count)) + 1
+    with filled.view() as view:
+        assert view.execute("select n from seen").fetchone() == (count,)
+        (last_act,) = view.execute("select value from meta where key = 'last_act'").fetchall()[0]
+    assert int(last_act) < filled.last_act()  # so the next look at the store knows that there is more
+    assert not list(filled.folder.glob("*.building*"))
+    assert filled.is_free()
+
+
+def test_a_copy_that_a_killed_process_left_is_cleared_away(filled: Store) -> None:
+    for name in (COPY_NAME, f"{COPY_NAME}.wal", "view.building"):
+        (filled.folder / name).write_bytes(b"half of it")
     assert refresh(filled, as_of=date(2026, 5, 1), now=NOW)
+    assert not list(filled.folder.glob("*.building*"))
 
 
-def test_a_writer_may_read_and_publish_but_no_reader_writes(filled: Store, tmp_path: Path) -> None:
+def test_what_is_in_the_log_of_the_facts_alone_is_in_the_copy(filled: Store) -> None:
+    """A process that was killed after its commit leaves its rows in DuckDB's write-ahead log."""
+    dies = (
+        "import os, sys, duckdb\ncon = duckdb.connect(sys.argv[1])\n"
+        'con.execute("pragma disable_checkpoint_on_shutdown")\n'
+        "con.execute('create table late as select 7 as n')\nos._exit(9)"
+    )
+    subprocess.run([sys.executable, "-c", dies, str(filled.facts_path)], check=False)
+    assert list(filled.folder.glob("facts.duckdb.wal"))
+    filled.publish(lambda con: con.execute("create table seen as from facts.late"), now=NOW)
+    with filled.view() as view:
+        assert view.execute("select n from seen").fetchone() == (7,)
+
+
+def test_locks_are_taken_in_one_order(filled: Store, tmp_path: Path) -> None:
     with filled.writing(), filled.facts() as con:
         assert con.execute(COUNT).fetchone()
-        assert refresh(filled, as_of=date(2026, 5, 1), now=NOW)
     with filled.facts(), pytest.raises(RuntimeError, match="cannot write to them before the reading is over"):
         filled.load(tmp_path / "club", now=NOW)
+    for holding in (filled.writing, filled.facts):
+        with holding(), pytest.raises(RuntimeError, match="cannot make a view before that is over"):
+            refresh(filled, as_of=date(2026, 5, 1), now=NOW)
+    with filled.publishing(NOW), filled.writing():
+        assert not filled.is_free()
     assert filled.is_free()
 
 
