@@ -68,15 +68,19 @@ def last_plan() -> BenchPlan | None:
 def work_out_plan() -> BenchPlan | None:
     """Make the plan and keep it; None, with the reason kept for the page, where there is nothing to plan with."""
     store = data.open_store()
-    key = _key()
-    try:
-        with published_source(store) as source:
-            plan = make_plan(source, store.settings, first_on=_first_on())
-    except StoreError as error:
-        st.session_state[NO_PLAN] = (key, str(error))
-        return None
-    plans.keep(store, NAME, key, to_document(plan))
-    return plan
+    with plans.turn(store, NAME):
+        key = _key()
+        found = kept_plan()
+        if found is not None:
+            return found
+        try:
+            with published_source(store) as source:
+                plan = make_plan(source, store.settings, first_on=_first_on())
+        except StoreError as error:
+            st.session_state[NO_PLAN] = (key, str(error))
+            return None
+        plans.keep(store, NAME, key, to_document(plan))
+        return plan
 
 
 def why_no_plan() -> str | None:

@@ -60,7 +60,7 @@ def _as_of(club: Store, on: date) -> tuple[str, pd.DataFrame]:
     from pipeline.wear.estimate import estimate
     from pipeline.wear.parameters import parameters
 
-    with club.facts() as con, output.waiting("Learning from the club's records"):
+    with club.facts_apart() as con, output.waiting("Learning from the club's records"):
         found = estimate(con, on)
         return found.sentence, parameters(found)
 

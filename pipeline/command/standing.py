@@ -37,7 +37,7 @@ def must_know_squad(club: Store, squad: str) -> None:
 @contextmanager
 def snapshot_of(club: Store, on: date | None) -> Iterator[tuple[Snapshot, date]]:
     """The model as of a day, default the last day on file; raises where no racket is in service then."""
-    with club.facts() as con:
+    with club.facts_apart() as con:
         from pipeline.fleet.kept_fit import kept_by_hand, kept_fit
         from pipeline.fleet.snapshot import snapshot
         from pipeline.sql import last_logged_day

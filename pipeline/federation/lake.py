@@ -91,7 +91,7 @@ def write_lake(store: Store, folder: Path, club: str | None = None) -> dict[str,
     contract: Contract = store.contract
     name = partition_name(club or store.settings.name)
     try:
-        with store.facts() as con:
+        with store.facts_apart() as con:
             return {
                 resource.name: _write_file(con, resource, folder, name)
                 for resource in contract.resources.values()

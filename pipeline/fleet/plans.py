@@ -12,6 +12,7 @@ import json
 import os
 import re
 import tempfile
+import threading
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from datetime import date
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 
 FORMAT = 1
 _NAME = re.compile(r"^[a-z0-9][a-z0-9-]{0,60}$")
+_turns: dict[tuple[str, str], threading.Lock] = {}
 
 
 def plan_path(store: Store, name: str) -> Path:
@@ -32,6 +34,15 @@ def plan_path(store: Store, name: str) -> Path:
     if not _NAME.match(name):
         raise ValueError(f"A plan's name is lower-case letters, digits and hyphens; {name!r} was given.")
     return store.folder / f"plan-{name}.json"
+
+
+@contextmanager
+def turn(store: Store, name: str) -> Iterator[None]:
+    """One at a time in this process works out a plan of that name: whoever waited finds it kept, if it is for the
+    same view. Side by side each would take longer than all of them in turn.
+    """
+    with _turns.setdefault((str(store.folder.resolve()), name), threading.Lock()):
+        yield
 
 
 def kept(store: Store, name: str, view_version: str | None) -> dict[str, Any] | None:
@@ -79,5 +90,5 @@ def plan_snapshot(store: Store) -> Iterator[Snapshot]:
     if row is None:
         raise StoreError(f"{store.folder} has a view without a day: run racket-fleet refresh.")
     fit = kept_fit(store)
-    with store.facts() as con:
+    with store.facts_apart() as con:
         yield snapshot(con, date.fromisoformat(row[0]), store.settings, fit)

@@ -7,8 +7,10 @@ from __future__ import annotations
 
 import contextlib
 import logging
+import os
 import shutil
 import sys
+import tempfile
 import time
 from collections.abc import Iterator
 from datetime import UTC, date, datetime
@@ -29,7 +31,7 @@ from pipeline.store.people import LOCAL, Person
 from pipeline.store.settings import ClubSettings, read_settings, write_default
 
 FACTS = "facts.duckdb"
-COPY_NAME = "facts.building"
+COPY_NAME = "facts.building-"
 OPEN_WAIT_SECONDS = 8.0
 OPEN_TRY_SECONDS = 0.2
 
@@ -37,6 +39,13 @@ OPEN_TRY_SECONDS = 0.2
 def _log_of(path: Path) -> Path:
     """Where DuckDB keeps what was committed to a file and is not in it yet."""
     return path.with_name(f"{path.name}.wal")
+
+
+def _let_go(*paths: Path) -> None:
+    """Take the names of files away, where the system lets go of what is open; else the next writer does."""
+    for path in paths:
+        with contextlib.suppress(PermissionError):
+            path.unlink(missing_ok=True)
 
 
 def _command() -> str:
@@ -139,6 +148,7 @@ class FactsFile:
     def _writing_facts(self, now: datetime) -> Iterator[duckdb.DuckDBPyConnection]:
         """The one connection that writes to the facts, under the lock."""
         with self.writing(now):
+            _let_go(*self.folder.glob(f"{COPY_NAME}*"))  # of one that was killed: nobody copies now
             con = self._open(self.facts_path)
             try:
                 yield con
@@ -193,25 +203,40 @@ class FactsFile:
                 con.close()
             yield dict(zip(self.contract.resources, map(int, row), strict=True))
 
-    @contextlib.contextmanager
-    def copied_facts(self) -> Iterator[Path]:
-        """The path of a copy of the facts as they are now, for long reading: nobody waits for who reads a copy.
+    def attach_copy(self, con: duckdb.DuckDBPyConnection) -> None:
+        """Attach a copy of the facts as they are now as `facts`, for long reading: nobody waits for who reads a copy.
 
-        One at a time, under `publishing`; it is removed afterwards, and so is one that a killed process left.
+        The copy has no name any more when this returns, so that it goes with the connection, however that ends.
         """
-        copy = self.folder / COPY_NAME
-        pairs = ((self.facts_path, copy), (_log_of(self.facts_path), _log_of(copy)))
+        handle, name = tempfile.mkstemp(prefix=COPY_NAME, dir=self.folder)
+        os.close(handle)
+        copy = Path(name)
         try:
-            for _, target in pairs:
-                target.unlink(missing_ok=True)
             with self._reading():
-                for source, target in pairs:
-                    if source.exists():
-                        shutil.copyfile(source, target)
-            yield copy
+                shutil.copyfile(self.facts_path, copy)
+                if _log_of(self.facts_path).exists():
+                    shutil.copyfile(_log_of(self.facts_path), _log_of(copy))
+                con.execute(f"attach {literal(name)} as facts (read_only)")
         finally:
-            for _, target in pairs:
-                target.unlink(missing_ok=True)
+            _let_go(copy, _log_of(copy))
+
+    @contextlib.contextmanager
+    def facts_apart(self) -> Iterator[duckdb.DuckDBPyConnection]:
+        """As `facts`, but of a copy, so that it may take long; of the facts themselves where no copy can be made."""
+        with self.facts():
+            pass  # brings a store of an older program up to date
+        con = duckdb.connect()
+        try:
+            try:
+                self.attach_copy(con)
+            except OSError as error:
+                self.log.info("reading the facts themselves, no copy: %s", error.strerror or error)
+                with self.facts() as themselves:
+                    yield themselves
+            else:
+                yield con
+        finally:
+            con.close()
 
     def _instants(self, now: datetime | None, load_day: date | None, by: Person = LOCAL) -> Occasion:
         """The instant in UTC without a zone, as stored, the club's day at that instant, and who."""

@@ -11,13 +11,11 @@ import os
 import re
 import threading
 from collections.abc import Callable
-from contextlib import AbstractContextManager
 from datetime import datetime
 from pathlib import Path
 
 import duckdb
 
-from pipeline.contract.typed import literal
 from pipeline.store.errors import StoreError, UnreadableViewError, is_unwritten
 
 POINTER = "view.current"
@@ -91,16 +89,15 @@ def _remove_old(folder: Path, current: int) -> None:
             continue
 
 
-def publish(folder: Path, facts: Callable[[], AbstractContextManager[Path]], build: Builder, now: datetime) -> int:
-    """Build a new view with the file that `facts` gives attached read-only as `facts`, publish it, give its version."""
+def publish(folder: Path, attach: Builder, build: Builder, now: datetime) -> int:
+    """Build a new view with what `attach` attaches as `facts`, publish it and give its version."""
     known = _versions(folder)
     version = max([current_version(folder) or 0, *known]) + 1
     unfinished = folder / "view.building"
     for leftover in (unfinished, unfinished.with_name("view.building.wal")):
         leftover.unlink(missing_ok=True)
     try:
-        with facts() as path:
-            _build(path, build, unfinished, version, now)
+        _build(attach, build, unfinished, version, now)
     except (duckdb.Error, OSError) as error:
         if not is_unwritten(error):
             raise
@@ -116,11 +113,11 @@ def publish(folder: Path, facts: Callable[[], AbstractContextManager[Path]], bui
     return version
 
 
-def _build(facts: Path, build: Builder, unfinished: Path, version: int, now: datetime) -> None:
+def _build(attach: Builder, build: Builder, unfinished: Path, version: int, now: datetime) -> None:
     """Write a whole view into `unfinished`."""
     con = duckdb.connect(str(unfinished))
     try:
-        con.execute(f"attach {literal(str(facts))} as facts (read_only)")
+        attach(con)
         build(con)
         _copy_books(con, version, now)
         con.execute("detach facts")

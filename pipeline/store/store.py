@@ -192,7 +192,7 @@ class Store(FactsFile):
         self._must_exist()
         moment = self._instants(now, None).now
         with self.publishing(moment):
-            version = publishing.publish(self.folder, self.copied_facts, build, moment)
+            version = publishing.publish(self.folder, self.attach_copy, build, moment)
         self.log.info("published view %d", version)
         return str(version)
 

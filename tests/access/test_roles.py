@@ -215,8 +215,8 @@ WRITES_BY_ITSELF = {
     "writes what is worked out from the records, or the store's own locks, marks and empty settings": """
         store.publishing._point_to store.publishing._remove_old store.publishing.publish store.publishing._build
         store.publishing._opened store.publishing.sync_file store.publishing.sync_folder store.settings.write_default
-        store.lock._note_holder store.lock._holding store.lock.publishing store.facts_file.copied_facts
-        fleet.plans.keep fleet.track_record.keep
+        store.lock._note_holder store.lock._holding store.lock.publishing store.facts_file.attach_copy
+        store.facts_file._let_go fleet.plans.keep fleet.track_record.keep
         access.listening.note_address
     """,
     "writes where the person at the machine tells it to, beside the store": """

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import threading
 from pathlib import Path
 
 import pytest
 
-from pipeline.fleet.plans import keep, kept, plan_path, plan_snapshot
+from pipeline.fleet.plans import keep, kept, plan_path, plan_snapshot, turn
 from pipeline.store import Store, StoreError
 
 
@@ -35,6 +36,30 @@ def test_a_plan_that_cannot_be_written_leaves_the_old_one(tmp_path: Path) -> Non
     assert kept(store, "bench", "7") == {"jobs": []}
     with pytest.raises(StoreError, match="cannot be written"):
         keep(Store(tmp_path / "nowhere"), "bench", "7", {})
+
+
+def test_two_who_want_the_same_plan_make_it_once(tmp_path: Path) -> None:
+    """The second one waits and finds it kept; a plan of another name waits for nobody."""
+    store, made, inside, may_go_on = Store(tmp_path), [], threading.Event(), threading.Event()
+
+    def work_out() -> None:
+        with turn(store, "reels"):
+            if kept(store, "reels", "7") is None:
+                made.append(1)
+                inside.set()
+                may_go_on.wait(60)
+                keep(store, "reels", "7", {"strings": []})
+
+    askers = [threading.Thread(target=work_out) for _ in range(3)]
+    for asker in askers:
+        asker.start()
+    assert inside.wait(60)
+    with turn(store, "bench"), turn(Store(tmp_path / "other"), "reels"):
+        assert kept(store, "reels", "7") is None
+    may_go_on.set()
+    for asker in askers:
+        asker.join()
+    assert made == [1]
 
 
 def test_a_name_stays_inside_the_folder(tmp_path: Path) -> None:

@@ -123,7 +123,7 @@ NAMED: tuple[tuple[str, str, str, int], ...] = (
     ("forget", "access.forgetting", "_rewritten", 1), ("forget", "access.forgetting", "_remove", 2),
     ("forget", "access.forgetting", "_remove", 3),
     ("migrate", "store.migrations", "_note", 1), ("migrate", "store.migrations", "_note", 3),
-    ("publish", "store.facts_file", "_log_of", 2),
+    ("publish", "store.facts_file", "_log_of", 1),
     ("publish", "store.publishing", "_build", 1), ("publish", "store.publishing", "_copy_books", 1),
     ("publish", "store.publishing", "sync_file", 1), ("publish", "store.publishing", "_point_to", 1),
     ("publish", "store.publishing", "sync_file", 2), ("publish", "store.publishing", "sync_folder", 1),

@@ -16,7 +16,7 @@ import duckdb
 import pytest
 
 from pipeline.refresh import refresh
-from pipeline.store import Store, StoreBusyError, lock
+from pipeline.store import Store, StoreBusyError, StoreError, lock
 from pipeline.store.facts_file import COPY_NAME
 from tests.small_club import NOW, write_club
 
@@ -104,15 +104,38 @@ def test_a_view_is_made_while_others_read_and_write(filled: Store, tmp_path: Pat
         assert view.execute("select n from seen").fetchone() == (count,)
         (last_act,) = view.execute("select value from meta where key = 'last_act'").fetchall()[0]
     assert int(last_act) < filled.last_act()  # so the next look at the store knows that there is more
-    assert not list(filled.folder.glob("*.building*"))
+    assert not list(filled.folder.glob(f"{COPY_NAME}*"))
     assert filled.is_free()
 
 
 def test_a_copy_that_a_killed_process_left_is_cleared_away(filled: Store) -> None:
-    for name in (COPY_NAME, f"{COPY_NAME}.wal", "view.building"):
+    for name in (f"{COPY_NAME}x", f"{COPY_NAME}x.wal", "view.building"):
         (filled.folder / name).write_bytes(b"half of it")
     assert refresh(filled, as_of=date(2026, 5, 1), now=NOW)
-    assert not list(filled.folder.glob("*.building*"))
+    filled.strike("matches", ["M1"], now=NOW)
+    assert not list(filled.folder.glob(f"{COPY_NAME}*"))
+
+
+def test_long_reading_is_of_a_copy_and_of_the_facts_where_none_can_be_made(
+    filled: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with filled.facts_apart() as con:
+        before = con.execute("select count(*) from facts.matches").fetchone()
+        filled.strike("matches", ["M1"], now=NOW)
+        assert con.execute("select count(*) from facts.matches").fetchone() == before
+        assert not list(filled.folder.glob(f"{COPY_NAME}*"))
+
+    def is_full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("pipeline.store.facts_file.shutil.copyfile", is_full)
+    with filled.facts_apart() as con:
+        assert con.execute("select count(*) from facts.matches").fetchone() == (len(filled.records("matches")),)
+        with pytest.raises(RuntimeError, match="before the reading is over"):
+            filled.strike("matches", ["M2"], now=NOW)
+    with pytest.raises(StoreError, match="No space left on device"):
+        filled.publish(lambda _: None, now=NOW)
+    assert not list(filled.folder.glob(f"{COPY_NAME}*"))
 
 
 def test_what_is_in_the_log_of_the_facts_alone_is_in_the_copy(filled: Store) -> None:

@@ -75,16 +75,17 @@ def settings_key(settings: ClubSettings) -> str:
 
 def work_out(store: Store) -> ReelPlan:
     """The plan kept for the published view, else made now and kept."""
-    found = kept_plan(store)
-    if found is not None:
-        return found
-    version = store.view_version
-    with plans.plan_snapshot(store) as snapshot:
-        settings = store.settings
-        key = settings_key(settings)
-        made = reel_plan(snapshot, settings)
-    plans.keep(store, NAME, version, to_document(made) | {"settings": key})
-    return made
+    with plans.turn(store, NAME):
+        found = kept_plan(store)
+        if found is not None:
+            return found
+        version = store.view_version
+        with plans.plan_snapshot(store) as snapshot:
+            settings = store.settings
+            key = settings_key(settings)
+            made = reel_plan(snapshot, settings)
+        plans.keep(store, NAME, version, to_document(made) | {"settings": key})
+        return made
 
 
 def _frame_out(frame: pd.DataFrame) -> dict[str, Any]:
