@@ -19,7 +19,7 @@ import duckdb
 import numpy as np
 import pandas as pd
 
-from pipeline.wear.limits import LN2
+from pipeline.wear.limits import LN2, cumulative_hazard
 from pipeline.wear.reference import MATERIALS, SESSION_WEIGHTS
 
 if TYPE_CHECKING:
@@ -152,7 +152,8 @@ def medians_by_step(s: Snapshot, limit: str, rows: np.ndarray) -> dict[str, np.n
     u_now = (now.expected_breaks if is_break else now.expected_dead)[rows]
     e = learned.exposure
     looked = np.add.reduceat(e.dz[limit] * learned.factor[limit], h.first)[index]
-    u_unseen = u_now * np.where(looked > 0, e.z[limit][last] / np.maximum(looked, 1e-300), 1.0)
+    bare = cumulative_hazard(e.x[limit][last], shape)
+    u_unseen = u_now * np.where(looked > 0, bare / np.maximum(looked, 1e-300), 1.0)
     to_go = warp.unwarped(warp.warped(u_unseen) + half) - u_unseen
     out["lasted"] = hours_now + _reached(lambda more: unit * np.power(x_after(more), shape) - z_now, to_go)
     seen = (now.factor_breaks if is_break else now.factor_dead)[rows]

@@ -30,8 +30,8 @@ def expected_by_day(h: History, learned: Learned, n_days: int) -> np.ndarray:
     if h.n_beds == 0:
         return out
     back = h.as_of_day - h.day
-    keep = (back >= 0) & (back < n_days)
-    out += np.bincount(n_days - 1 - back[keep], expected_at_steps(h, learned)[keep], n_days)
+    keep = np.flatnonzero((back >= 0) & (back < n_days))
+    out += np.bincount(n_days - 1 - back[keep], expected_at_steps(h, learned, keep), n_days)
     # other causes: the rate on each bed's last day stands for its mean; scaled to what really happened
     ended = learned.responsibility[:, OTHER]
     end_back = h.as_of_day - h.day[h.last]

@@ -26,7 +26,7 @@ from pipeline.wear.limits import life_used_dead
 if TYPE_CHECKING:
     from pipeline.fleet.snapshot import Snapshot
 
-WEEKS, DRAWS, SEED = 6, 2000, 0  # of the published table: those of the published forecast, which is made anyway
+WEEKS, SEED = 6, 0  # of the published table: those of the published forecast, which is made anyway
 LIKELY = 0.5
 CSV_COLUMNS = ("event", "planned_on", "player_id", "squad", "ready", "needed", "prob_enough", "worst_racket")
 COLUMNS = (
@@ -45,8 +45,10 @@ def publish_match_ready(s: Snapshot, con: duckdb.DuckDBPyConnection) -> None:
         con.execute(f"alter table match_ready alter {column} type date")
 
 
-def match_ready(s: Snapshot, weeks: int = WEEKS, draws: int = DRAWS, seed: int = SEED) -> pd.DataFrame:
-    """Every player of every event that ends within the weeks, soonest first."""
+def match_ready(s: Snapshot, weeks: int = WEEKS, draws: int | None = None, seed: int = SEED) -> pd.DataFrame:
+    """Every player of every event that ends within the weeks, soonest first. draws: none for as many as the published
+    forecast has."""
+    draws = draws or s.draws
     events = _events(s, weeks)
     if events.empty:
         return pd.DataFrame({name: pd.Series(dtype=object) for name in COLUMNS})

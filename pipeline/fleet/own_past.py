@@ -8,17 +8,19 @@ those are the beds that a ranking speaks of. Fortnights of expected and real end
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from pipeline.fleet.unseen import added_at_steps
-from pipeline.fleet.young_beds import YOUNG_DAYS, young_parts
+from pipeline.fleet.young_beds import YOUNG_DAYS, in_bands, young_parts
 from pipeline.wear.drift import Level, follow
 from pipeline.wear.history import History, last_played, strung_day
 from pipeline.wear.learning import CODES, REPORTING_DELAY_DAYS, Learned, teaches
 
 PERIOD_DAYS = 14
+BLOCK_STEPS = 1_000_000  # a player's play says nothing of another's: a large club is gone through in parts
 
 
 @dataclass(frozen=True)
@@ -34,44 +36,78 @@ def own_past(h: History, learned: Learned) -> OwnPast:
     """What forecasts made one step ahead would have missed, over the club's whole past."""
     if h.n_beds == 0:
         return _nothing(learned)
-    age = h.day - strung_day(h)[h.bed]
-    counts_as_old = np.clip(age / PERIOD_DAYS, 0.0, 1.0)
-    # when it was last played, not when the racket came out of the bag: a bed that was over was in nobody's ranking
-    end = last_played(h)
-    strength = {"breaks": learned.shapes.strength_breaks, "goes_dead": learned.shapes.strength_dead}
-    player = np.where(h.player >= 0, h.player, len(h.players))[h.bed]
-    order = np.lexsort((h.day, player))
-    who, day = player[order], h.day[order]
-    same_day = who.astype(np.int64) * (int(day.max() - day.min()) + 1) + (day - day.min())
-    opens, begins = np.searchsorted(same_day, same_day), np.searchsorted(who, who)
-    back = (h.as_of_day - REPORTING_DELAY_DAYS - day) // PERIOD_DAYS
-    told = back >= 0
-    n_periods = int(back.max()) + 1
+    n_periods = (h.as_of_day - REPORTING_DELAY_DAYS - int(h.day.min())) // PERIOD_DAYS + 1
     if n_periods < 1:
         return _nothing(learned)
-    levels, young = {}, {}
-    for limit, code in CODES.items():
+    # when it was last played, not when the racket came out of the bag: a bed that was over was in nobody's ranking
+    end, strung = last_played(h), strung_day(h)
+    came, due = ({limit: np.zeros(n_periods) for limit in CODES} for _ in range(2))
+    young_came, young_due = ({limit: np.zeros(len(YOUNG_DAYS)) for limit in CODES} for _ in range(2))
+    for beds in _blocks(h):
+        block = _Block(h, learned, beds, strung)
+        for limit in CODES:
+            ended, expected = block.ended_and_expected(limit, end)
+            came[limit] += np.bincount(block.back, ended * block.counts_as_old, n_periods)
+            due[limit] += np.bincount(block.back, expected * block.counts_as_old, n_periods)
+            young_came[limit] += in_bands(block.age, ended)
+            young_due[limit] += in_bands(block.age, expected)
+    levels = {limit: follow(due[limit][::-1], came[limit][::-1]) for limit in CODES}
+    # young beds against the mean level of the same fortnights, not that of the newest ones
+    mean = {limit: (came[limit].sum() + 1.0) / (due[limit].sum() + 1.0) for limit in CODES}
+    return OwnPast(levels, {k: young_parts(young_came[k], young_due[k] * mean[k]) for k in CODES})
+
+
+def _blocks(h: History) -> Iterator[np.ndarray]:
+    """Beds of whole players, so many that their steps are about BLOCK_STEPS; beds of nobody are one player's."""
+    player = np.where(h.player >= 0, h.player, len(h.players))
+    so_far = np.cumsum(np.bincount(player, h.last - h.first + 1, len(h.players) + 1))
+    block = (np.maximum(so_far - 1, 0) // BLOCK_STEPS)[player]
+    order = np.argsort(block, kind="stable")
+    yield from np.split(order, np.flatnonzero(np.diff(block[order])) + 1)
+
+
+class _Block:
+    """The steps of some players' beds by player and day, those left out in which endings may not be on file yet.
+
+    back: (m,) fortnights before the newest one that is told. age: (m,) days since stringing. counts_as_old: (m,) how
+    far the bed could have been in at the fortnight's start.
+    """
+
+    def __init__(self, h: History, learned: Learned, beds: np.ndarray, strung: np.ndarray) -> None:
+        self.h, self.learned = h, learned
+        count = h.last[beds] - h.first[beds] + 1
+        steps = np.arange(count.sum()) + np.repeat(h.first[beds] - (np.cumsum(count) - count), count)
+        self.player = np.where(h.player >= 0, h.player, len(h.players))
+        order = np.lexsort((h.day[steps], self.player[h.bed[steps]]))
+        self.steps = steps[order]
+        self.bed = h.bed[self.steps]
+        self.who, day = self.player[self.bed], h.day[self.steps]
+        same_day = self.who.astype(np.int64) * (int(day.max() - day.min()) + 1) + (day - day.min())
+        self.opens, self.begins = np.searchsorted(same_day, same_day), np.searchsorted(self.who, self.who)
+        back = (h.as_of_day - REPORTING_DELAY_DAYS - day) // PERIOD_DAYS
+        self.told = back >= 0
+        self.back = back[self.told]
+        self.age = (day - strung[self.bed])[self.told]
+        self.counts_as_old = np.clip(self.age / PERIOD_DAYS, 0.0, 1.0)
+
+    def ended_and_expected(self, limit: str, end: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """(m,) endings of one limit, and those foretold one step ahead. end: (n_beds,) step of each bed's last play."""
+        h, learned = self.h, self.learned
+        strength = learned.shapes.strength_breaks if limit == "breaks" else learned.shapes.strength_dead
         taught = teaches(h, limit)
-        added = added_at_steps(h, learned, limit) * taught[h.bed]
+        added = added_at_steps(h, learned, limit, self.steps) * taught[self.bed]
         # in units of the player's multiplier: what the posterior's rate was made of
-        made_of = learned.b[limit] - strength[limit]
-        total = np.bincount(player, added, len(h.players) + 1)
+        made_of = learned.b[limit] - strength
+        total = np.bincount(self.who, added, len(h.players) + 1)
         mean = np.where(made_of > 1e-9, total / np.maximum(made_of, 1e-9), 1.0)
-        exposed = (added / np.maximum(mean, 1e-9)[player])[order]
-        ended = np.zeros(len(h.day))
-        ended[end] = learned.responsibility[:, code] * taught
-        ended = ended[order]
+        exposed = added / np.maximum(mean, 1e-9)[self.who]
+        ending = learned.responsibility[:, CODES[limit]] * taught
+        ended = np.where(end[self.bed] == self.steps, ending[self.bed], 0.0)
         earlier = [np.concatenate([[0.0], np.cumsum(v)]) for v in (ended, exposed)]
-        endings, exposure = (v[opens] - v[begins] for v in earlier)
-        reports = learned.reports[who] if limit == "goes_dead" else 1.0
-        expected = (strength[limit] + endings) / (strength[limit] + exposure) * exposed * reports
-        old = counts_as_old[order][told]
-        due, came = (np.bincount(back[told], v[told] * old, n_periods)[::-1] for v in (expected, ended))
-        levels[limit] = follow(due, came)
-        # against the mean level of the same fortnights, not that of the newest ones
-        level = (came.sum() + 1.0) / (due.sum() + 1.0)
-        young[limit] = young_parts(age[order][told], ended[told], expected[told] * level)
-    return OwnPast(levels, young)
+        endings, exposure = (v[self.opens] - v[self.begins] for v in earlier)
+        reports = learned.reports[self.who] if limit == "goes_dead" else 1.0
+        expected = (strength + endings) / (strength + exposure) * exposed * reports
+        return ended[self.told], expected[self.told]
 
 
 def _nothing(learned: Learned) -> OwnPast:

@@ -27,7 +27,6 @@ from pipeline.wear.parameters import parameters
 
 RANK_DAYS = 14
 FORECAST_WEEKS = 6
-FORECAST_DRAWS = 2000
 # every table of a view; the store adds its own books
 PUBLISHED = (
     "meta", "ranking", "beds", "bed_days", "bed_sessions", "inspections_seen", "events", "strings", "history_weeks",
@@ -50,7 +49,7 @@ def publish(s: Snapshot, words: ClubWords, now: datetime, last_log_on: date | No
     con = s.con
     with ThreadPoolExecutor(max_workers=1) as beside:
         # the simulation works on arrays alone and needs no connection: it runs beside the rest
-        simulating = beside.submit(s.simulate, FORECAST_WEEKS, FORECAST_DRAWS, 0)
+        simulating = beside.submit(s.simulate, FORECAST_WEEKS, s.draws, 0)
         ranking = s.ranking(RANK_DAYS)
         _write(con, "ranking", ranking.drop(columns=["waiting_days"], errors="ignore"))
         _write(con, "bed_life", _bed_life(s))
@@ -166,7 +165,7 @@ def _bed_days(s: Snapshot) -> pd.DataFrame:
 
 def _forecast(s: Snapshot, made: Simulated) -> pd.DataFrame:
     """The weeks ahead beside the bench minutes written down or usual."""
-    frame = s.forecast(FORECAST_WEEKS, FORECAST_DRAWS, made=made)
+    frame = s.forecast(FORECAST_WEEKS, s.draws, made=made)
     capacity = s.con.execute(relation_text("bench_capacity"), {"weeks": FORECAST_WEEKS}).df()
     return frame.merge(capacity, on="week", how="left")
 

@@ -33,13 +33,16 @@ def choices(h: History) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
     nothing = (np.zeros(0, dtype=np.int64), np.zeros(0, dtype=bool), np.zeros(0), np.zeros(0))
     if h.n_beds == 0:
         return nothing
-    played, is_named = named_play(h)
-    taken = np.flatnonzero(is_named & (h.day > h.as_of_day - LOOK_BACK_DAYS) & (h.player[h.bed] >= 0))
-    taken = taken[np.argsort(h.day[taken], kind="stable")][-MOST_DAYS_PLAYED:]
+    recent = np.flatnonzero(h.day > h.as_of_day - LOOK_BACK_DAYS)
+    played, is_named = named_play(h, recent)
+    is_taken = is_named & (h.player[h.bed[recent]] >= 0)
+    taken, played = recent[is_taken], played[is_taken]
+    newest = np.argsort(h.day[taken], kind="stable")[-MOST_DAYS_PLAYED:]
+    taken, played = taken[newest], played[newest]
     if not len(taken):
         return nothing
     strung = strung_day(h)
-    hours = np.bincount(h.racket[h.bed[taken]], played[taken], int(h.racket.max()) + 1)
+    hours = np.bincount(h.racket[h.bed[taken]], played, int(h.racket.max()) + 1)
     # every such day beside all beds of its player that were in on it: those beds lie side by side once sorted by player
     by_player = np.argsort(h.player, kind="stable")
     by_player = by_player[h.day[h.last[by_player]] >= h.day[taken].min()]

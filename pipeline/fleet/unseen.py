@@ -20,22 +20,25 @@ TEMPER = 0.5
 LEAST_EVIDENCE = 0.1
 
 
-def added_at_steps(h: History, learned: Learned, limit: str) -> np.ndarray:
-    """(n_steps,) endings of one limit that the model expects at each step, whoever reports them."""
+def added_at_steps(h: History, learned: Learned, limit: str, steps: np.ndarray) -> np.ndarray:
+    """(m,) endings of one limit that the model expects at each of these steps, whoever reports them.
+
+    steps: (m,) into History's steps.
+    """
     so_far = learned.expected[limit]
-    before = np.concatenate([[0.0], so_far[:-1]])
-    before[h.first] = 0.0
+    is_first = h.first[h.bed[steps]] == steps
+    before = np.where(is_first, 0.0, so_far[np.maximum(steps - 1, 0)])
     warp = learned.baseline[limit]
-    return warp.warped(so_far) - warp.warped(before)
+    return warp.warped(so_far[steps]) - warp.warped(before)
 
 
-def expected_at_steps(h: History, learned: Learned) -> np.ndarray:
-    """(n_steps,) endings by wear and mishits that the model expects at each step, with who reports counted in."""
-    player = np.where(h.player >= 0, h.player, len(h.players))
-    total = learned.mishit_per_hour * learned.exposure.played
-    for limit in ("breaks", "goes_dead"):
-        reports = learned.reports[player][h.bed] if limit == "goes_dead" else 1.0
-        total = total + added_at_steps(h, learned, limit) * reports
+def expected_at_steps(h: History, learned: Learned, steps: np.ndarray) -> np.ndarray:
+    """(m,) endings by wear and mishits that the model expects at each of these steps, with who reports counted in."""
+    player = h.player[h.bed[steps]]
+    reports = learned.reports[np.where(player >= 0, player, len(h.players))]
+    total = learned.mishit_per_hour * learned.exposure.played[steps]
+    for limit, told in (("breaks", 1.0), ("goes_dead", reports)):
+        total = total + added_at_steps(h, learned, limit, steps) * told
     return np.asarray(total)
 
 
@@ -49,20 +52,24 @@ def over_unseen(h: History, learned: Learned, index: np.ndarray, share: np.ndarr
         return chance, since
     delays = unseen_days(h, learned)
     later = np.array([(delays > d).mean() for d in range(LONGEST_DAYS + 1)])
-    added, (played, is_named) = expected_at_steps(h, learned), named_play(h)
-    since_day = h.as_of_day - LONGEST_DAYS
-    recent = np.flatnonzero(is_named & (h.day >= since_day))
-    who = h.player[h.bed[recent]]
-    seen_on = {int(p): np.unique(h.day[recent[who == p]]) for p in np.unique(h.player[index])}
-    for i, bed in enumerate(index):
-        steps = np.arange(h.first[bed], h.last[bed] + 1)
-        steps = steps[(h.day[steps] >= since_day) & (played[steps] > 0)]
-        if len(named := np.flatnonzero(is_named[steps])):
-            steps = steps[named[-1] :]
+    recent = np.flatnonzero(h.day >= h.as_of_day - LONGEST_DAYS)
+    added, (played, is_named) = expected_at_steps(h, learned, recent), named_play(h, recent)
+    who, day = h.player[h.bed[recent]], h.day[recent]
+    named = np.flatnonzero(is_named)
+    named = named[np.argsort(who[named], kind="stable")]
+    opens, ends = (np.searchsorted(who[named], h.player[index], side=side) for side in ("left", "right"))
+    # the recent steps of a bed lie side by side
+    start, stop = (np.searchsorted(recent, at) for at in (h.first[index], h.last[index] + 1))
+    for i in range(len(index)):
+        steps = np.arange(start[i], stop[i])
+        steps = steps[played[steps] > 0]
+        if len(of_bed := np.flatnonzero(is_named[steps])):
+            steps = steps[of_bed[-1] :]
         if not len(steps):
             continue
-        back = h.as_of_day - h.day[steps]
-        without = (seen_on[int(h.player[bed])][None, :] > h.day[steps][:, None]).sum(axis=1)
+        back = h.as_of_day - day[steps]
+        seen_on = np.unique(day[named[opens[i] : ends[i]]])
+        without = (seen_on[None, :] > day[steps][:, None]).sum(axis=1)
         unused = np.maximum(np.power(1.0 - min(share[i], 0.95), TEMPER * without), LEAST_EVIDENCE)
         odds = added[steps] * later[back] / unused
         chance[i] = odds.sum() / (1.0 + odds.sum())

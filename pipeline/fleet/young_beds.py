@@ -15,12 +15,14 @@ YOUNG_DAYS = (7.0, 14.0, 28.0)
 PRIOR_ENDINGS = 10.0
 
 
-def young_parts(age_days: np.ndarray, ended: np.ndarray, expected: np.ndarray) -> np.ndarray:
-    """(bands,) endings of young beds over those expected, by band of age. age_days, ended, expected: (n_steps,), with
-    the club's level in what is expected."""
-    band = np.digitize(age_days, YOUNG_DAYS)
-    size = len(YOUNG_DAYS) + 1
-    came, due = (np.bincount(band, v, size)[:-1] for v in (ended, expected))
+def in_bands(age_days: np.ndarray, counted: np.ndarray) -> np.ndarray:
+    """(bands,) sums over young beds by band of age. age_days, counted: (n_steps,)."""
+    return np.bincount(np.digitize(age_days, YOUNG_DAYS), counted, len(YOUNG_DAYS) + 1)[:-1]
+
+
+def young_parts(came: np.ndarray, due: np.ndarray) -> np.ndarray:
+    """(bands,) endings of young beds over those expected, by band of age. came, due: (bands,), with the club's level in
+    what was due."""
     return np.asarray((came + PRIOR_ENDINGS) / (due + PRIOR_ENDINGS))
 
 

@@ -44,7 +44,7 @@ WEIGHTED = (
 )
 ORDER = RECORDED + WEIGHTED
 # relations that are no more than another way to read others: worked out when asked for
-VIEWS = ("sessions_logged", "sessions", "session_hours", "bed_play")
+VIEWS = ("sessions_logged", "sessions", "session_hours", "bed_play", "bed_steps")
 
 # A sum of floating-point numbers depends on the order in which they are added, and with it on rows that have nothing to
 # do with it; a sum of whole billionths does not. The rounding is below half a billionth of an hour a row.

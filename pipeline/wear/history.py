@@ -196,17 +196,25 @@ def strung_day(h: History) -> np.ndarray:
     return (pd.to_datetime(h.beds["strung_on"]) - pd.Timestamp(0)).dt.days.to_numpy()
 
 
-def named_play(h: History) -> tuple[np.ndarray, np.ndarray]:
-    """(n_steps,) hours played at each step, and whether it is written that it was this racket: play that was shared
-    out among a player's rackets has a variance (h2)."""
-    played, shared = (np.diff(so_far, prepend=0.0) for so_far in (h.hours, h.share_variance))
-    played[h.first], shared[h.first] = h.hours[h.first], h.share_variance[h.first]
+def named_play(h: History, steps: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(m,) hours played at each of these steps, and whether it is written that it was this racket: play that was shared
+    out among a player's rackets has a variance (h2). steps: (m,) into the history's."""
+    is_first, before = h.first[h.bed[steps]] == steps, np.maximum(steps - 1, 0)
+    played, shared = (so_far[steps] - np.where(is_first, 0.0, so_far[before]) for so_far in (h.hours, h.share_variance))
     return played, (played > 0.05) & (shared < 0.02 * played**2)
+
+
+def _shared_words(frame: pd.DataFrame) -> pd.DataFrame:
+    """The frame with one text object for all cells that say the same: a large club's beds have few different words."""
+    for name in frame.select_dtypes("object").columns:
+        codes, words = pd.factorize(frame[name], use_na_sentinel=False)
+        frame[name] = np.asarray(words, dtype=object)[codes]
+    return frame
 
 
 def read_history(con: duckdb.DuckDBPyConnection) -> History:
     """The club's history from the relations `beds`, `bed_players` and `bed_steps`."""
-    beds = con.execute(_BEDS).df()
+    beds = _shared_words(con.execute(_BEDS).df())
     steps = {name: np.asarray(values) for name, values in con.execute(_STEPS).fetchnumpy().items()}
     bed = steps["bed"]
     first = np.searchsorted(bed, np.arange(len(beds)), side="left")

@@ -51,11 +51,10 @@ class Shapes:
 
 @dataclass(frozen=True)
 class Exposure:
-    """Life used and hazard of every step under given Shapes: x and z per limit (n_steps,), dz the step's own part."""
+    """Life used of every step under given Shapes: x per limit (n_steps,), and dz, what the step adds to the hazard."""
 
     lives: Lives
     x: dict[str, np.ndarray]
-    z: dict[str, np.ndarray]
     dz: dict[str, np.ndarray]
     days: np.ndarray
     played: np.ndarray
@@ -117,7 +116,7 @@ def exposure_of(h: History, shapes: Shapes) -> Exposure:
     previous = np.concatenate([[0], h.day[:-1]]) if len(h.day) else h.day
     days = (h.day - np.where(is_first, strung, previous)).astype(float)
     played_hours = np.where(is_first, h.hours, h.hours - np.concatenate([[0.0], h.hours[:-1]])) if len(bed) else h.hours
-    return Exposure(lives, x, z, dz, days, played_hours)
+    return Exposure(lives, x, dz, days, played_hours)
 
 
 def teaches(h: History, limit: str) -> np.ndarray:

@@ -5,15 +5,18 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.fleet.young_beds import YOUNG_DAYS, slowed, young_parts
+from pipeline.fleet.young_beds import YOUNG_DAYS, in_bands, slowed, young_parts
 
 
 def test_the_parts_are_counts_against_expectations_drawn_to_one() -> None:
     """Ten expected in each band and none, ten, thirty came: 10 / 20, 20 / 20, 40 / 20; the old ones do not count."""
     age = np.array([3.0, 7.0, 14.0, 27.9, 28.0])
     ended, expected = np.array([0.0, 10.0, 20.0, 10.0, 99.0]), np.array([10.0, 10.0, 5.0, 5.0, 1.0])
-    assert young_parts(age, ended, expected) == pytest.approx([0.5, 1.0, 2.0])
-    assert young_parts(np.zeros(0), np.zeros(0), np.zeros(0)) == pytest.approx(np.ones(len(YOUNG_DAYS)))
+    came, due = in_bands(age, ended), in_bands(age, expected)
+    assert came == pytest.approx([0.0, 10.0, 30.0])
+    assert young_parts(came, due) == pytest.approx([0.5, 1.0, 2.0])
+    nothing = in_bands(np.zeros(0), np.zeros(0))
+    assert young_parts(nothing, nothing) == pytest.approx(np.ones(len(YOUNG_DAYS)))
 
 
 def test_a_hazard_is_spent_band_by_band() -> None:
