@@ -15,9 +15,6 @@ from pipeline.fleet.publish import PUBLISHED, ClubWords, publish
 from pipeline.fleet.snapshot import snapshot
 from pipeline.sql import last_logged_day
 from pipeline.store import Store
-from pipeline.store.loading import bound_memory
-
-MOST_MEMORY = "1 GiB"  # for the relations; the arrays that learning reads come on top
 
 
 def refresh(
@@ -39,7 +36,6 @@ def refresh(
     def build(con: duckdb.DuckDBPyConnection) -> None:
         # the working relations stay in memory; only what the pages read goes into the view's file
         (view,) = con.execute("select current_catalog()").fetchall()[0]
-        bound_memory(con, MOST_MEMORY)
         con.execute("attach ':memory:' as work")
         con.execute("use work")
         made = snapshot(con, origin, settings, kept)

@@ -201,7 +201,10 @@ def _rewritten(source: Path, fresh: Path) -> None:
 def _remove(folder: Path, *patterns: str) -> None:
     for pattern in patterns:
         for path in folder.glob(pattern):
-            path.unlink(missing_ok=True)
+            if path.is_dir():  # what the database had put aside when it was killed
+                shutil.rmtree(path)
+            else:
+                path.unlink(missing_ok=True)
 
 
 @dataclass(frozen=True)

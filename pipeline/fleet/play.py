@@ -21,6 +21,7 @@ INDEX_HALF_LIFE_WEEKS = 26.0
 RECENT_HALF_LIFE_WEEKS = 1.5
 RECENT_PRIOR_WEEKS = 1.0
 HISTORY_WEEKS = 110
+NEWEST_WEEKS = 16
 KERNEL_WIDTH = 0.12
 OTHER_SQUADS = 0.3  # what a week of another squad counts against one of its own
 MOST_CELLS = 1 << 21
@@ -30,6 +31,19 @@ SEASON_TRUST = 0.7
 SEASON_BASE_WEEKS = 4
 CALENDAR_TRUST_UNSEEN = 0.5
 TEST_ORIGINS = 14
+
+# what was played week by week, told as the day that the origin's weekday falls on; and of the newest weeks day by day
+_WEEKS_PLAYED = f"""
+select player_id, as_of - 7 * week as day, exact_sum(hours) as hours
+from (select *, ((as_of - day) // 7)::integer as week from player_days, origin)
+where week < {HISTORY_WEEKS}
+group by player_id, as_of, week
+order by player_id, day
+"""
+_NEWEST_DAYS = f"""
+select * from player_days where day > (select as_of from origin) - {7 * NEWEST_WEEKS} order by player_id, day
+"""
+_FIRST_DAYS = "select player_id, min(day) as day from player_days group by player_id"
 
 
 @dataclass(frozen=True)
@@ -84,7 +98,7 @@ def coming_play(con: duckdb.DuckDBPyConnection, players: tuple[str, ...], n_days
     as_of = pd.Timestamp(con.execute("select as_of from origin").fetchone()[0])  # type: ignore[index]
     index = {p: i for i, p in enumerate(players)}
     n_ahead = -(-n_days // 7)
-    past = con.execute("select * from player_days order by player_id, day").df()
+    played, past, first = (con.execute(query).df() for query in (_WEEKS_PLAYED, _NEWEST_DAYS, _FIRST_DAYS))
     plans = con.execute(
         """
         select player_id, day, sum(hours order by activity, event, hours) as hours, bool_or(is_closed) as is_closed
@@ -96,7 +110,8 @@ def coming_play(con: duckdb.DuckDBPyConnection, players: tuple[str, ...], n_days
         .df()
         .set_index("player_id")
     )
-    past["day"] = pd.to_datetime(past["day"])
+    for frame in (played, past, first):
+        frame["day"] = pd.to_datetime(frame["day"])
     plans["day"] = pd.to_datetime(plans["day"])
     closed = plans[plans["is_closed"].astype(bool)].assign(hours=1.0)
     squad = (
@@ -105,10 +120,10 @@ def coming_play(con: duckdb.DuckDBPyConnection, players: tuple[str, ...], n_days
         else np.zeros(0, dtype=int)
     )
     squad = np.where(squad < 0, squad.max(initial=-1) + 1, squad)
-    first = past.groupby("player_id")["day"].min() if not past.empty else pd.Series(dtype="datetime64[ns]")
-    first_week = np.array([int((as_of - first[p]).days // 7) if p in first.index else -1 for p in players])
+    first_on = dict(zip(first["player_id"], first["day"], strict=True))
+    first_week = np.array([int((as_of - first_on[p]).days // 7) if p in first_on else -1 for p in players])
     weeks = _Weeks(
-        _sum_by_week(past, index, HISTORY_WEEKS, as_of, ahead=False),
+        _sum_by_week(played, index, HISTORY_WEEKS, as_of, ahead=False),
         _sum_by_week(plans, index, HISTORY_WEEKS, as_of, ahead=False),
         _sum_by_week(closed, index, HISTORY_WEEKS, as_of, ahead=False),
         np.arange(HISTORY_WEEKS)[None, :] <= first_week[:, None],
@@ -341,7 +356,7 @@ def _into_days(
 def _reference_per_hour(past: pd.DataFrame, index: dict[str, int], as_of: pd.Timestamp) -> np.ndarray:
     """(players, 2) abrasion and playability hours an hour on the clock, from the newest weeks, shrunk to the club's."""
     sums = np.zeros((len(index), 3))
-    newest = past[past["day"] > as_of - pd.Timedelta(weeks=16)] if not past.empty else past
+    newest = past[past["day"] > as_of - pd.Timedelta(weeks=NEWEST_WEEKS)] if not past.empty else past
     if not newest.empty:
         who = newest["player_id"].map(index).to_numpy(dtype=float)
         keep = ~np.isnan(who)

@@ -20,13 +20,13 @@ from pipeline.store import books, rejecting
 from pipeline.store.checking import find_problems, rules_of, type_rows
 from pipeline.store.errors import FileRefusedError, StoreError
 from pipeline.store.landing import Landed, land, stage
+from pipeline.store.memory import bound_memory
 from pipeline.store.merging import Merged, merge
 from pipeline.store.people import LOCAL
 from pipeline.store.report import FileReport, LoadReport
 from pipeline.store.scan import ScannedFile, scan_file
 
 MOST_MEMORY = "2 GiB"  # for the rows of a load that are under way; the rest waits on the disk beside the facts
-BYTES = {"bytes": 1.0, "KiB": 2.0**10, "MiB": 2.0**20, "GiB": 2.0**30, "TiB": 2.0**40}
 
 Progress = Callable[[int, int, str], None]
 """Called with steps done, steps in all (two a file), and the name of the file that comes next."""
@@ -188,18 +188,6 @@ class Arrival:
     origin: str | None = None
 
 
-def _in_bytes(size: str) -> float:
-    number, unit = size.split()
-    return float(number) * BYTES[unit]
-
-
-def bound_memory(con: duckdb.DuckDBPyConnection, most: str = MOST_MEMORY) -> None:
-    """Let the database take so much memory at most, or less where the machine has less; the rest waits on the disk."""
-    (limit,) = con.execute("select current_setting('memory_limit')").fetchall()[0]
-    if _in_bytes(limit) > _in_bytes(most):
-        con.execute(f"set memory_limit = '{most}'")
-
-
 def land_files(
     con: duckdb.DuckDBPyConnection,
     paths: list[Path],
@@ -211,7 +199,7 @@ def land_files(
 
     `origins`: for copies of files, the words for where each came from.
     """
-    bound_memory(con)
+    bound_memory(con, MOST_MEMORY)
     arrivals = []
     for place, path in enumerate(paths):
         if progress:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import threading
 from collections.abc import Callable
 from datetime import datetime
@@ -96,6 +97,7 @@ def publish(folder: Path, attach: Builder, build: Builder, now: datetime) -> int
     unfinished = folder / "view.building"
     for leftover in (unfinished, unfinished.with_name("view.building.wal")):
         leftover.unlink(missing_ok=True)
+    shutil.rmtree(unfinished.with_name("view.building.tmp"), ignore_errors=True)  # of a killed one: what it put aside
     try:
         _build(attach, build, unfinished, version, now)
     except (duckdb.Error, OSError) as error:

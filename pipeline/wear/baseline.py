@@ -43,19 +43,22 @@ class Baseline:
 STRAIGHT = Baseline(EDGES, np.ones(len(EDGES)))
 
 
-def learn_baseline(
-    start: np.ndarray, end: np.ndarray, weight: np.ndarray, u_ended: np.ndarray, ended: np.ndarray
-) -> Baseline:
-    """Slopes from beds. start, end: (n_steps,) u before and after each step; weight: (n_steps,) how far it counts.
-    u_ended, ended: (n_beds,) u at the bed's end and how far it ended by this limit."""
-    n = len(EDGES)
+def expected_in_bins(start: np.ndarray, end: np.ndarray, weight: np.ndarray) -> np.ndarray:
+    """(bins,) endings expected between the edges. start, end: (n_steps,) u before and after each step; weight:
+    (n_steps,) how far it counts."""
     upper = np.append(EDGES[1:], np.inf)
-    expected = np.array(
+    return np.array(
         [
             float((weight * (np.clip(end, low, high) - np.clip(start, low, high))).sum())
             for low, high in zip(EDGES, upper, strict=True)
         ]
     )
+
+
+def learn_baseline(expected: np.ndarray, u_ended: np.ndarray, ended: np.ndarray) -> Baseline:
+    """Slopes from beds. expected: (bins,) endings between the edges. u_ended, ended: (n_beds,) u at the bed's end and
+    how far it ended by this limit."""
+    n = len(EDGES)
     at = np.clip(np.searchsorted(EDGES, u_ended, side="right") - 1, 0, n - 1)
     endings = np.bincount(at, ended, n)
     return Baseline(EDGES, (PRIOR_ENDINGS + endings) / (PRIOR_ENDINGS + expected))

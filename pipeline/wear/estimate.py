@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from datetime import date
 from typing import Any
@@ -17,6 +18,7 @@ import duckdb
 import numpy as np
 
 from pipeline.sql import WeightRow, run_relations, run_weighted
+from pipeline.store.memory import bound_memory
 from pipeline.wear import fitting
 from pipeline.wear.adoption import adopt, shapes_of, weights_of
 from pipeline.wear.held_out import Comparison
@@ -29,6 +31,7 @@ from pipeline.wear.reference import VALUES, session_weight_rows
 ENOUGH_NEW = 10.0
 NEW_PART = 0.03
 MAX_AGE_DAYS = 28
+BUILDING_MEMORY, WAITING_MEMORY = "1 GiB", "256 MiB"  # for the relations; the arrays that are learned from come on top
 LEAST_PART = 0.9  # fits to fewer of a limit's endings were made on a part of the players
 LIMIT_WORDS = {"breaks": "breaking", "goes_dead": "going dead"}
 
@@ -147,14 +150,15 @@ def estimate(
     """
     trade = tuple(session_weight_rows())
     weights = weights_of(kept.fits) if kept else trade
+    bound_memory(con, BUILDING_MEMORY)
     run_relations(con, as_of, [(v.name, v.value) for v in VALUES], weights)
-    history = read_history(con)
+    history = _read(con)
     endings = count_endings(history)
     if kept and kept.serves(as_of, endings):
         return Estimate(as_of, history, learn(history, shapes_of(kept.fits, Shapes())), weights, kept.fits, kept)
     if kept:
-        run_weighted(con, trade)
-        history = read_history(con)
+        _run_weighted(con, trade)
+        history = _read(con)
     learned = learn(history)
     if not is_fitting:
         return Estimate(as_of, history, learned, trade, {}, Kept(as_of, endings, {}))
@@ -163,9 +167,21 @@ def estimate(
     if not fits:
         return Estimate(as_of, history, learned, trade, {}, made)
     shapes, weights = shapes_of(fits, learned.shapes), weights_of(fits)
-    run_weighted(con, weights)
-    history = read_history(con)
+    _run_weighted(con, weights)
+    history = _read(con)
     return Estimate(as_of, history, learn(history, shapes), weights, fits, made)
+
+
+def _read(con: duckdb.DuckDBPyConnection) -> History:
+    """The history in arrays; from then on the relations of a large club wait on the disk until they are asked for."""
+    history = read_history(con)
+    bound_memory(con, WAITING_MEMORY)
+    return history
+
+
+def _run_weighted(con: duckdb.DuckDBPyConnection, weights: Iterable[WeightRow]) -> None:
+    bound_memory(con, BUILDING_MEMORY)
+    run_weighted(con, weights)
 
 
 def count_endings(h: History) -> float:

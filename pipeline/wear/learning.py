@@ -9,10 +9,11 @@ causes in proportion to their hazards at that age (EM). Units: days for rates, r
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
-from pipeline.wear.baseline import STRAIGHT, Baseline, learn_baseline
+from pipeline.wear.baseline import EDGES, Baseline, expected_in_bins, learn_baseline
 from pipeline.wear.drift import Level, follow
 from pipeline.wear.history import CAUSES, History, last_played
 from pipeline.wear.limits import Lives, cumulative_hazard, life_used_breaks, life_used_dead, lives_of
@@ -23,6 +24,7 @@ from pipeline.wear.reference import value
 BREAKS, DEAD, MISHIT, OTHER, UNKNOWN = (CAUSES.index(c) for c in ("breaks", "goes_dead", "mishit", "other", "unknown"))
 
 REPORTING_DELAY_DAYS = 9
+PART_STEPS = 1_000_000
 
 LIMITS = ("breaks", "goes_dead")
 CODES = {"breaks": BREAKS, "goes_dead": DEAD}
@@ -239,29 +241,35 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
     for k in limits:
         factor[k][seen] = looked.factor(k, looks[k])
     level, baseline, expected_so_far = {}, {}, {}
+    parts = _parts(h)
     for k in limits:
         mean = (a[k] / b[k])[player] * f[k][family] * own
         counts = taught[k] * ((reports[player]) if k == "goes_dead" else 1.0)
-        step = e.dz[k] * factor[k] * lived * mean[h.bed]
-        so_far = _cumulative(step, h)
         ended = responsibility[:, codes[k]] * taught[k]
-        baseline[k] = STRAIGHT
-        if n_beds:
-            # each bed is held against what its player's OTHER beds say: its own ending would make it look as expected
-            lasted = np.add.reduceat(e.dz[k] * factor[k] * lived, h.first) * taught[k] * own * f[k][family]
-            others = ((a[k][player] - ended) / np.maximum(b[k][player] - lasted, 1e-9) / (a[k] / b[k])[player])[h.bed]
-            u, before = so_far * others, (so_far - step) * others
-            baseline[k] = learn_baseline(before, u, counts[h.bed], u[h.last], ended)
-        warped = baseline[k].warped(so_far) - baseline[k].warped(so_far - step)
+        so_far, lasted = np.zeros(len(h.day)), np.zeros(n_beds)
+        for steps, beds in parts:
+            bare = e.dz[k][steps] * factor[k][steps] * lived[steps]
+            lasted[beds] = np.add.reduceat(bare, h.first[beds] - steps.start)
+            so_far[steps] = _cumulative(bare * mean[h.bed[steps]], h, steps, beds)
+        # each bed is held against what its player's OTHER beds say: its own ending would make it look as expected
+        alone = lasted * taught[k] * own * f[k][family]
+        others = (a[k][player] - ended) / np.maximum(b[k][player] - alone, 1e-9) / (a[k] / b[k])[player]
+        expected = np.zeros(len(EDGES))
+        for steps, _ in parts:
+            after, of_bed = so_far[steps], h.bed[steps]
+            scale = others[of_bed]
+            expected += expected_in_bins(_before(h, so_far, steps) * scale, after * scale, counts[of_bed])
+        baseline[k] = learn_baseline(expected, (so_far[h.last] if n_beds else lasted) * others, ended)
         expected_so_far[k] = so_far
         # the players' posterior, with the club's own baseline in the exposure
-        z_warped = (
-            np.bincount(player, np.add.reduceat(warped, h.first) * taught[k] / (a[k] / b[k])[player], n_players + 1)
-            if n_beds
-            else np.zeros(n_players + 1)
-        )
+        z_warped, drift = np.zeros(n_players + 1), _Drift(h)
+        for steps, beds in parts:
+            warped = baseline[k].warped(so_far[steps]) - baseline[k].warped(_before(h, so_far, steps))
+            by_bed = np.add.reduceat(warped, h.first[beds] - steps.start) * (taught[k] / (a[k] / b[k])[player])[beds]
+            z_warped += np.bincount(player[beds], by_bed, n_players + 1)
+            drift.expect(steps, warped * counts[h.bed[steps]])
         b[k] = np.where(np.arange(n_players + 1) < n_players, strength[k] + z_warped, strength[k])
-        level[k] = _level_now(h, warped * counts[h.bed], ended)
+        level[k] = drift.level(ended)
     return Learned(
         shapes,
         e,
@@ -292,22 +300,52 @@ def _at_end(h: History, steps: np.ndarray, ended: np.ndarray) -> np.ndarray:
     return np.where(h.last[bed] == steps, ended[bed], 0.0)
 
 
-def _cumulative(step: np.ndarray, h: History) -> np.ndarray:
-    """(n_steps,) running sum within each bed."""
-    total = np.cumsum(step)
-    return total - (total[h.first] - step[h.first])[h.bed] if len(step) else total
+def _parts(h: History) -> list[tuple[slice, slice]]:
+    """The steps in parts of about PART_STEPS, and the beds they are of: what holds for every bed by itself is worked
+    out in parts, so that a large club needs no array of all steps for each thing on the way."""
+    if h.n_beds == 0:
+        return []
+    edges = np.unique(np.append(np.searchsorted(h.first, np.arange(0, len(h.day), PART_STEPS)), h.n_beds))
+    return [
+        (slice(int(h.first[low]), int(h.last[high - 1]) + 1), slice(int(low), int(high)))
+        for low, high in pairwise(edges)
+    ]
 
 
-def _level_now(h: History, expected: np.ndarray, ended: np.ndarray, period_days: int = 14) -> Level:
+def _cumulative(step: np.ndarray, h: History, steps: slice, beds: slice) -> np.ndarray:
+    """(m,) running sum within each bed of a part."""
+    total, first = np.cumsum(step), h.first[beds] - steps.start
+    return total - (total[first] - step[first])[h.bed[steps] - beds.start]
+
+
+def _before(h: History, so_far: np.ndarray, steps: slice) -> np.ndarray:
+    """(m,) what a running sum within each bed was before each step of a part."""
+    at = np.arange(steps.start, steps.stop)
+    return np.where(h.first[h.bed[steps]] == at, 0.0, so_far[np.maximum(at - 1, 0)])
+
+
+class _Drift:
     """The drift of one limit: endings against expectation in whole periods, back from REPORTING_DELAY_DAYS before the
     origin: a racket that broke yesterday is often handed in days later."""
-    if len(h.day) == 0:
-        return follow(np.zeros(0), np.zeros(0))
-    back = (h.as_of_day - REPORTING_DELAY_DAYS - h.day) // period_days
-    told = back >= 0
-    if not told.any():
-        return follow(np.zeros(0), np.zeros(0))
-    n = int(back.max()) + 1
-    observed = np.zeros(len(h.day))
-    observed[h.last] = ended
-    return follow(np.bincount(back[told], expected[told], n)[::-1], np.bincount(back[told], observed[told], n)[::-1])
+
+    def __init__(self, h: History, period_days: int = 14) -> None:
+        self.h, self.period_days = h, period_days
+        self.expected = np.zeros(max(self._back(h.day).max(initial=-1) + 1, 0))
+
+    def _back(self, day: np.ndarray) -> np.ndarray:
+        return (self.h.as_of_day - REPORTING_DELAY_DAYS - day) // self.period_days
+
+    def expect(self, steps: slice, expected: np.ndarray) -> None:
+        """Add what is expected at the steps of a part."""
+        back = self._back(self.h.day[steps])
+        told = back >= 0
+        self.expected += np.bincount(back[told], expected[told], len(self.expected))
+
+    def level(self, ended: np.ndarray) -> Level:
+        """The level at the origin. ended: (n_beds,)."""
+        if not len(self.expected):
+            return follow(np.zeros(0), np.zeros(0))
+        back = self._back(self.h.day[self.h.last])
+        told = back >= 0
+        observed = np.bincount(back[told], ended[told], len(self.expected))
+        return follow(self.expected[::-1], observed[::-1])

@@ -111,6 +111,8 @@ def test_a_view_is_made_while_others_read_and_write(filled: Store, tmp_path: Pat
 def test_a_copy_that_a_killed_process_left_is_cleared_away(filled: Store) -> None:
     for name in (f"{COPY_NAME}x", f"{COPY_NAME}x.wal", "view.building"):
         (filled.folder / name).write_bytes(b"half of it")
+    (filled.folder / "view.building.tmp").mkdir()
+    (filled.folder / "view.building.tmp" / "duckdb_temp_storage-0.tmp").write_bytes(b"put aside")
     assert refresh(filled, as_of=date(2026, 5, 1), now=NOW)
     filled.strike("matches", ["M1"], now=NOW)
     assert not list(filled.folder.glob(f"{COPY_NAME}*"))

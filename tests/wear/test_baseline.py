@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.wear.baseline import EDGES, PRIOR_ENDINGS, STRAIGHT, Baseline, learn_baseline
+from pipeline.wear.baseline import EDGES, PRIOR_ENDINGS, STRAIGHT, Baseline, expected_in_bins, learn_baseline
 
 SLOPES = np.array([2.0, 0.5, 1.0, 3.0, 0.25, 1.5, 1.0, 0.75, 2.0, 4.0])
 BENT = Baseline(EDGES, SLOPES)
@@ -35,7 +35,7 @@ def test_there_and_back() -> None:
 def test_each_slope_is_prior_and_endings_over_prior_and_expected() -> None:
     """Two beds: one goes to 0.02 and ends there, one to 3 and does not; the second counts for a half."""
     start, end, weight = np.array([0.0, 0.015, 0.0]), np.array([0.015, 0.02, 3.0]), np.array([1.0, 1.0, 0.5])
-    made = learn_baseline(start, end, weight, np.array([0.02, 3.0]), np.array([1.0, 0.0]))
+    made = learn_baseline(expected_in_bins(start, end, weight), np.array([0.02, 3.0]), np.array([1.0, 0.0]))
     width = np.append(np.diff(EDGES), 3.0 - EDGES[-1])
     expected = 0.5 * width + np.array([0.01, 0.01] + [0.0] * 8)
     endings = np.array([0.0, 1.0] + [0.0] * 8)
@@ -44,7 +44,7 @@ def test_each_slope_is_prior_and_endings_over_prior_and_expected() -> None:
 
 def test_an_ending_on_an_edge_and_one_beyond_the_last_are_counted_once() -> None:
     ended_at, ended = np.array([0.25, 1.6, 99.0, 0.0]), np.array([1.0, 1.0, 0.5, 1.0])
-    made = learn_baseline(np.zeros(1), np.zeros(1), np.ones(1), ended_at, ended)
+    made = learn_baseline(np.zeros(len(EDGES)), ended_at, ended)
     counts = (made.slopes - 1.0) * PRIOR_ENDINGS
     assert counts == pytest.approx([1, 0, 0, 0, 0, 1, 0, 0, 0, 1.5])
 
@@ -54,7 +54,7 @@ def test_a_hazard_that_doubles_is_found() -> None:
     rng = np.random.default_rng(8)
     true = Baseline(EDGES, np.where(EDGES < 0.25, 1.0, 2.0))
     u = true.unwarped(rng.exponential(size=10_000))
-    made = learn_baseline(np.zeros_like(u), u, np.ones_like(u), u, np.ones_like(u))
+    made = learn_baseline(expected_in_bins(np.zeros_like(u), u, np.ones_like(u)), u, np.ones_like(u))
     counts = np.bincount(np.searchsorted(EDGES, u, side="right") - 1, minlength=len(EDGES))
     pull = PRIOR_ENDINGS / counts  # towards 1
     assert np.all(np.abs(made.slopes - true.slopes) < 5 * true.slopes / np.sqrt(counts) + pull)

@@ -1,0 +1,32 @@
+"""How much memory a database of this process may take; what does not fit waits on the disk.
+
+In: a connection and a size in words, such as '1 GiB'. Out: its limit set; a large club fits into a small machine.
+"""
+
+from __future__ import annotations
+
+import functools
+
+import duckdb
+
+BYTES = {"bytes": 1.0, "KiB": 2.0**10, "MiB": 2.0**20, "GiB": 2.0**30, "TiB": 2.0**40}
+
+
+def bound_memory(con: duckdb.DuckDBPyConnection, most: str) -> None:
+    """Let the database take so much memory at most, or less where the machine has less; the rest waits on the disk,
+    what is in memory now included. A limit set before may be raised by it."""
+    limit = most if _in_bytes(_machines_limit()) > _in_bytes(most) else _machines_limit()
+    con.execute(f"set memory_limit = '{limit}'")
+
+
+@functools.cache
+def _machines_limit() -> str:
+    """What DuckDB would take of this machine by itself."""
+    with duckdb.connect() as con:
+        (limit,) = con.execute("select current_setting('memory_limit')").fetchall()[0]
+    return str(limit)
+
+
+def _in_bytes(size: str) -> float:
+    number, unit = size.split()
+    return float(number) * BYTES[unit]
