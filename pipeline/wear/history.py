@@ -212,6 +212,14 @@ def _shared_words(frame: pd.DataFrame) -> pd.DataFrame:
     return frame
 
 
+def _step_at(bed: np.ndarray, day: np.ndarray, of_bed: np.ndarray, on_day: np.ndarray) -> np.ndarray:
+    """(m,) steps of these beds on these days: found by the joint key (bed, day), by which the steps are sorted."""
+    span = int(day.max() - day.min() + 2) if len(day) else 1
+    base = int(day.min()) if len(day) else 0
+    key = bed.astype(np.int64) * span + (day - base)
+    return np.searchsorted(key, of_bed.astype(np.int64) * span + (on_day - base))
+
+
 def read_history(con: duckdb.DuckDBPyConnection) -> History:
     """The club's history from the relations `beds`, `bed_players` and `bed_steps`."""
     beds = _shared_words(con.execute(_BEDS).df())
@@ -221,22 +229,17 @@ def read_history(con: duckdb.DuckDBPyConnection) -> History:
     last = np.searchsorted(bed, np.arange(len(beds)), side="right") - 1
     grades = np.stack([steps.pop(s) for s in SIGNS], axis=1)
     day, looked_day = steps["day_number"], steps.pop("looked_number")
-    # a look is a step of the same bed: find it by the joint key (bed, day), which is sorted
-    span = int(day.max() - day.min() + 2) if len(day) else 1
-    base = int(day.min()) if len(day) else 0
-    key = bed.astype(np.int64) * span + (day - base)
     looked = np.full(len(bed), -1, dtype=np.int32)
     seen = np.flatnonzero(looked_day >= 0)
-    looked[seen] = np.searchsorted(key, bed[seen].astype(np.int64) * span + (looked_day[seen] - base))
+    if len(seen):  # a look is a step of the same bed
+        looked[seen] = _step_at(bed, day, bed[seen], looked_day[seen])
 
     def read_play(wanted: list[int] | None) -> Play:
         there = con.execute("select extract(epoch from as_of)::bigint // 86400 from origin").fetchone()
         if there != as_of:
             raise ValueError("The play is asked for after the relations were built for another origin: ask before.")
         play = con.execute(_PLAY, {"beds": wanted}).df()
-        step = np.searchsorted(
-            key, play["bed"].to_numpy(dtype=np.int64) * span + (play["day_number"].to_numpy() - base)
-        )
+        step = _step_at(bed, day, play["bed"].to_numpy(), play["day_number"].to_numpy())
         levels = {f: pd.Categorical(play[f]) for f in SESSION_WEIGHTS}
         return Play(step, play["effective_hours"].to_numpy(dtype=float), levels)
 
