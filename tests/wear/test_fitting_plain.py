@@ -1,6 +1,6 @@
 """The likelihood that is fitted against plain loops; when a fit is tried; kept fits at their edges.
 
-Source: the module's description, worked out anew in loops; the two levels integrated out are held against SciPy in test_nested.
+Source: the module's description, worked out anew in loops; test_nested holds the two levels against SciPy.
 """
 
 from __future__ import annotations
