@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline.store import Store, StoreError
+from pipeline.store.publishing import view_path
 
 if TYPE_CHECKING:
     from pipeline.fleet.snapshot import Snapshot
@@ -55,6 +56,14 @@ def kept(store: Store, name: str, view_version: str | None) -> dict[str, Any] | 
         return None
     document = found.get("document")
     return document if found.get("view_version") == view_version and isinstance(document, dict) else None
+
+
+def still_stands(store: Store, view_version: str | None) -> bool:
+    """Whether the view of that version is the published one and there: what was worked out from one that has gone since
+    (a newer one came, a player was forgotten) is not kept."""
+    if view_version is None or store.view_version != view_version:
+        return False
+    return view_path(store.folder, int(view_version)).exists()
 
 
 def keep(store: Store, name: str, view_version: str | None, document: dict[str, Any]) -> None:

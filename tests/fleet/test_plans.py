@@ -7,8 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.fleet.plans import keep, kept, plan_path, plan_snapshot, turn
+from pipeline.access.forgetting import forget
+from pipeline.fleet.plans import keep, kept, plan_path, plan_snapshot, still_stands, turn
+from pipeline.refresh import refresh
 from pipeline.store import Store, StoreError
+from tests.small_club import NOW, write_club
 
 
 def test_a_plan_is_read_back_for_its_version_alone(tmp_path: Path) -> None:
@@ -60,6 +63,19 @@ def test_two_who_want_the_same_plan_make_it_once(tmp_path: Path) -> None:
     for asker in askers:
         asker.join()
     assert made == [1]
+
+
+def test_a_plan_of_a_view_that_has_gone_is_not_kept(tmp_path: Path) -> None:
+    """Whoever forgets a player removes the views: a plan that was under way then would bring the name back."""
+    store = Store(tmp_path / "store")
+    store.load(write_club(tmp_path / "club"), now=NOW)
+    assert not still_stands(store, None)
+    refresh(store, now=NOW)
+    assert still_stands(store, "1") and not still_stands(store, "2")
+    refresh(store, now=NOW)
+    assert still_stands(store, "2") and not still_stands(store, "1")
+    forget(store, "P1", now=NOW)
+    assert not still_stands(store, "2")
 
 
 def test_a_name_stays_inside_the_folder(tmp_path: Path) -> None:

@@ -84,7 +84,8 @@ def work_out(store: Store) -> ReelPlan:
             settings = store.settings
             key = settings_key(settings)
             made = reel_plan(snapshot, settings)
-        plans.keep(store, NAME, version, to_document(made) | {"settings": key})
+        if plans.still_stands(store, version):
+            plans.keep(store, NAME, version, to_document(made) | {"settings": key})
         return made
 
 

@@ -31,7 +31,8 @@ def answer_kept(store: Store, asked: Question, match_cost: float | None) -> Answ
     with plans.plan_snapshot(store) as snapshot:
         made = what_if(snapshot, asked, settings, match_cost=match_cost)
     answers = dict(list(answers.items())[-(MOST_KEPT - 1) :]) | {key: _to_document(made)}
-    plans.keep(store, NAME, version, {"format": FORMAT, "answers": answers})
+    if plans.still_stands(store, version):
+        plans.keep(store, NAME, version, {"format": FORMAT, "answers": answers})
     return made
 
 

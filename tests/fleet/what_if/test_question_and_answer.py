@@ -332,6 +332,7 @@ def test_answers_are_kept_by_question_and_the_newest_twelve_stay(
 
     monkeypatch.setattr(plans, "kept", lambda store, name, version: documents.get(f"{name}-{version}"))
     monkeypatch.setattr(plans, "plan_snapshot", lambda store: Opened())
+    monkeypatch.setattr(plans, "still_stands", lambda store, version: True)
     monkeypatch.setattr(
         plans,
         "keep",
