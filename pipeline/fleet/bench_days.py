@@ -195,7 +195,7 @@ def served(draw: np.ndarray, day: np.ndarray, open_days: np.ndarray, most_a_day:
     """
     n_days = open_days.shape[1]
     inside = day < n_days
-    who, when = draw[inside], day[inside].astype(np.int64)
+    who, when = draw[inside].astype(np.int64), day[inside].astype(np.int64)
     come = np.bincount(who * n_days + when, minlength=draws * n_days).reshape(draws, n_days)
     done = np.zeros((draws, n_days), dtype=np.int64)
     queue = np.zeros(draws, dtype=np.int64)

@@ -151,7 +151,7 @@ def medians_by_step(s: Snapshot, limit: str, rows: np.ndarray) -> dict[str, np.n
     z_now = unit * np.power(x_now, shape)
     u_now = (now.expected_breaks if is_break else now.expected_dead)[rows]
     e = learned.exposure
-    looked = np.add.reduceat(e.dz[limit] * learned.factor[limit], h.first)[index]
+    looked = np.add.reduceat(e.added(h, limit) * learned.factor[limit], h.first)[index]
     bare = cumulative_hazard(e.x[limit][last], shape)
     u_unseen = u_now * np.where(looked > 0, bare / np.maximum(looked, 1e-300), 1.0)
     to_go = warp.unwarped(warp.warped(u_unseen) + half) - u_unseen

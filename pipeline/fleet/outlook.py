@@ -17,7 +17,7 @@ from scipy import stats
 
 from pipeline.fleet.play import ComingPlay
 from pipeline.wear.drift import Level
-from pipeline.wear.history import SIGNS, History
+from pipeline.wear.history import SIGNS, History, last_played
 from pipeline.wear.learning import BREAKS, DEAD, Learned
 from pipeline.wear.limits import LN2, cumulative_hazard, life_used_breaks, life_used_dead, survival
 from pipeline.wear.looks import group_of, log_word, look_fade, told
@@ -220,24 +220,24 @@ def _outlook(
     return Outlook(beds, days, x_breaks, x_dead, p_break / k, p_feel / k, p_other / k, wear / k)
 
 
-def last_seen_play(h: History, learned: Learned) -> np.ndarray:
+def last_seen_play(h: History) -> np.ndarray:
     """(n_beds,) day since 1970 of a worn-out bed's last play, of beds whose play was written down with the racket
     within the last year; NaN for the others.
     """
     if h.n_beds == 0:
         return np.zeros(0)
-    played_on = np.maximum.reduceat(np.where(learned.exposure.played > 0, h.day, 0), h.first)
+    played_on = h.day[last_played(h)]
     named = np.sqrt(h.share_variance[h.last]) < 0.1 * np.maximum(h.hours[h.last], 0.5)
     worn = np.isin(h.cause, (BREAKS, DEAD)) & named & (h.hours[h.last] > 0.5) & (h.day[h.last] > h.as_of_day - 365)
     return np.where(worn, played_on, np.nan)
 
 
-def unseen_days(h: History, learned: Learned) -> np.ndarray:
+def unseen_days(h: History) -> np.ndarray:
     """(n,) days, at most 14, between a worn-out bed's last play and the day on which it was known that it had ended: a
     racket often lies in the bag before it is handed in. A short usual delay where too few are known."""
     handed_in = (pd.to_datetime(h.beds["handed_in_on"]) - pd.Timestamp(0)).dt.days.to_numpy(dtype=float)
     known_on = np.fmax(handed_in, h.day[h.last])
-    known = np.clip(known_on - last_seen_play(h, learned), 0.0, 14.0)
+    known = np.clip(known_on - last_seen_play(h), 0.0, 14.0)
     known = known[np.isfinite(known)]
     return known if len(known) >= LEAST_UNSEEN else np.array([0.0, 0.0, 0.0, 1.0, 1.0, 2.0])
 

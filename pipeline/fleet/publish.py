@@ -19,10 +19,11 @@ from pipeline.fleet.breakdown import publish_breakdown
 from pipeline.fleet.look_first import publish_look_first
 from pipeline.fleet.match_ready import publish_match_ready
 from pipeline.fleet.simulation import Simulated
-from pipeline.fleet.snapshot import OUTLOOK_DAYS, Snapshot
+from pipeline.fleet.snapshot import MOST_DRAWS, OUTLOOK_DAYS, Snapshot
 from pipeline.fleet.tension_left import publish_tension
 from pipeline.fleet.words import idle_bench
 from pipeline.sql import relation_text
+from pipeline.wear.history import named_play
 from pipeline.wear.parameters import parameters
 
 RANK_DAYS = 14
@@ -48,8 +49,9 @@ def publish(s: Snapshot, words: ClubWords, now: datetime, last_log_on: date | No
     """Write every published table into s.con."""
     con = s.con
     with ThreadPoolExecutor(max_workers=1) as beside:
-        # the simulation works on arrays alone and needs no connection: it runs beside the rest
-        simulating = beside.submit(s.simulate, FORECAST_WEEKS, s.draws, 0)
+        # the simulation works on arrays alone and needs no connection: it runs beside the rest, or, of a fleet so large
+        # that both together are heavy, after it
+        simulating = beside.submit(s.simulate, FORECAST_WEEKS, s.draws, 0) if s.draws == MOST_DRAWS else None
         ranking = s.ranking(RANK_DAYS)
         _write(con, "ranking", ranking.drop(columns=["waiting_days"], errors="ignore"))
         _write(con, "bed_life", _bed_life(s))
@@ -59,7 +61,7 @@ def publish(s: Snapshot, words: ClubWords, now: datetime, last_log_on: date | No
         _write(con, "bed_days", _bed_days(s), replace=True)
         for name in PUBLISHED_SQL:
             con.execute(f"create or replace table {name} as\n{relation_text(name)}")
-        made = simulating.result()
+        made = simulating.result() if simulating else s.simulate(FORECAST_WEEKS, s.draws, 0)
     _write(con, "forecast_weeks", _forecast(s, made))
     _write(con, "forecast_strings", _forecast_strings(s, made))
     publish_match_ready(s, con)
@@ -124,7 +126,7 @@ def _bed_days(s: Snapshot) -> pd.DataFrame:
             "bed_id": h.beds["bed_id"].to_numpy()[at],
             "day": pd.to_datetime(h.day[chosen], unit="D", origin="unix"),
             "kind": "played",
-            "hours": learned.exposure.played[chosen],
+            "hours": named_play(h, np.flatnonzero(chosen))[0],
             "break_used": learned.exposure.x["breaks"][chosen] * bed_scale[at],
             "dead_used": learned.exposure.x["goes_dead"][chosen],
         }

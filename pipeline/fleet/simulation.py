@@ -98,7 +98,7 @@ def simulate(
     in_play = (beds["status"] == "in_play").to_numpy()
     now = looks_now(h, learned, beds)
     origin = as_of if as_of is not None else pd.Timestamp(0) + pd.Timedelta(days=h.as_of_day)
-    way = way or hand_over(h.beds, unseen_days(h, learned), (), origin, last_seen_play(h, learned))
+    way = way or hand_over(h.beds, unseen_days(h), (), origin, last_seen_play(h))
     way = way.drawn(draws, rng)
     lives = learned.exposure.lives
     rest = s.rest_scale * lives.rest[index]

@@ -158,7 +158,7 @@ def snapshot(
     rackets["share"] = shares_ahead(h, rackets, pd.Timestamp(as_of))
     in_play = rackets[rackets["status"] == "in_play"]
     beds = current_beds(h, learned, in_play)
-    way = hand_over(h.beds, unseen_days(h, learned), _closed_days(con), pd.Timestamp(as_of), last_seen_play(h, learned))
+    way = hand_over(h.beds, unseen_days(h), _closed_days(con), pd.Timestamp(as_of), last_seen_play(h))
     over = over_unseen(h, learned, beds.index, beds.share)
     return Snapshot(
         con,

@@ -36,7 +36,7 @@ def expected_at_steps(h: History, learned: Learned, steps: np.ndarray) -> np.nda
     """(m,) endings by wear and mishits that the model expects at each of these steps, with who reports counted in."""
     player = h.player[h.bed[steps]]
     reports = learned.reports[np.where(player >= 0, player, len(h.players))]
-    total = learned.mishit_per_hour * learned.exposure.played[steps]
+    total = learned.mishit_per_hour * named_play(h, steps)[0]
     for limit, told in (("breaks", 1.0), ("goes_dead", reports)):
         total = total + added_at_steps(h, learned, limit, steps) * told
     return np.asarray(total)
@@ -50,7 +50,7 @@ def over_unseen(h: History, learned: Learned, index: np.ndarray, share: np.ndarr
     chance, since = np.zeros(len(index)), np.zeros(len(index))
     if len(index) == 0:
         return chance, since
-    delays = unseen_days(h, learned)
+    delays = unseen_days(h)
     later = np.array([(delays > d).mean() for d in range(LONGEST_DAYS + 1)])
     recent = np.flatnonzero(h.day >= h.as_of_day - LONGEST_DAYS)
     added, (played, is_named) = expected_at_steps(h, learned, recent), named_play(h, recent)

@@ -27,6 +27,9 @@ CHUNK_CELLS = 32_768
 WORTH_THREADS = 4_000_000
 MAX_THREADS = 4
 OTHER = 2
+# row, draw, from, until and cause of a restring: as small as they can be, since there are millions of a large fleet.
+# Days of the weeks ahead are below 1,000: single precision tells ten seconds
+AWAY_KINDS = (np.int32, np.int32, np.float32, np.float32, np.int8)
 LAST_DAY, LAST_STEP = int(AGE_EDGES_DAYS[-1]), int(WEAR_EDGES[-1] / WEAR_STEP)
 
 
@@ -122,17 +125,13 @@ def march(f: Fleet, weeks: Weeks, way: HandOver, draws: int, rng: np.random.Gene
             done = list(pool.map(one, range(len(chunks))))
     else:
         done = [one(k) for k in range(len(chunks))]
-    return Marched(
-        _joined([row for away in done for row in away], (np.int64, np.int64, np.float64, np.float64, np.int64)),
-        ends,
-        hours,
-    )
+    return Marched(_joined([row for away in done for row in away]), ends, hours)
 
 
-def _joined(rows: list[tuple[np.ndarray, ...]], kinds: tuple[type, ...]) -> tuple[np.ndarray, ...]:
+def _joined(rows: list[tuple[np.ndarray, ...]]) -> tuple[np.ndarray, ...]:
     return tuple(
-        np.concatenate([row[i] for row in rows]).astype(kind, copy=False) if rows else np.zeros(0, dtype=kind)
-        for i, kind in enumerate(kinds)
+        np.concatenate([row[i] for row in rows]) if rows else np.zeros(0, dtype=kind)
+        for i, kind in enumerate(AWAY_KINDS)
     )
 
 
@@ -223,7 +222,8 @@ class _Chunk:
     def _restring(self, cell: np.ndarray, end: np.ndarray, day: np.ndarray, cause: np.ndarray) -> None:
         """Beds that ended on `end`, of `cause`, get new strings on `day`."""
         row, draw = self.rows[cell // self.draws], cell % self.draws
-        self.away.append((row, draw, end, day, cause))
+        told = zip((row, draw, end, day, cause), AWAY_KINDS, strict=True)
+        self.away.append(tuple(column.astype(kind) for column, kind in told))
         for state in (self.hours_to, self.x_to, self.left):
             state.ravel()[cell] = np.inf
         self.starts.ravel()[cell] = day

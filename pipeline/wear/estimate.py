@@ -167,6 +167,7 @@ def estimate(
     if not fits:
         return Estimate(as_of, history, learned, trade, {}, made)
     shapes, weights = shapes_of(fits, learned.shapes), weights_of(fits)
+    del learned, history  # a large club's are as large again as what comes of them
     _run_weighted(con, weights)
     history = _read(con)
     return Estimate(as_of, history, learn(history, shapes), weights, fits, made)

@@ -108,7 +108,7 @@ def log_scores(h: History, learned: Learned, after: int, ended: dict[str, np.nda
         mean = (learned.a[limit] / learned.b[limit])[player]
         factor = np.ones(len(h.day))
         factor[looked.at] = looked.factor(limit, learned.looks[limit])
-        step = e.dz[limit] * factor * (mean * learned.family[limit][np.maximum(h.family, 0)] * own)[h.bed]
+        step = e.added(h, limit) * factor * (mean * learned.family[limit][np.maximum(h.family, 0)] * own)[h.bed]
         total = np.cumsum(step)
         so_far = total - (total[h.first] - step[h.first])[h.bed]
         warp = learned.baseline[limit]

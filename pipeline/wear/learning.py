@@ -53,13 +53,21 @@ class Shapes:
 
 @dataclass(frozen=True)
 class Exposure:
-    """Life used of every step under given Shapes: x per limit (n_steps,), and dz, what the step adds to the hazard."""
+    """Life used at every step under given Shapes, limit -> (n_steps,); the Weibull shapes that make hazard of it."""
 
     lives: Lives
     x: dict[str, np.ndarray]
-    dz: dict[str, np.ndarray]
-    days: np.ndarray
-    played: np.ndarray
+    shape: dict[str, float]
+
+    def added(self, h: History, limit: str) -> np.ndarray:
+        """(n_steps,) what each step adds to the cumulative hazard of one limit. Worked out when asked for: a large
+        club has millions of steps."""
+        z = cumulative_hazard(self.x[limit], self.shape[limit])
+        if len(z):
+            before = np.concatenate([[0.0], z[:-1]])
+            before[h.first] = 0.0
+            z -= before
+        return z
 
 
 @dataclass(frozen=True)
@@ -98,7 +106,7 @@ class Learned:
 
 
 def exposure_of(h: History, shapes: Shapes) -> Exposure:
-    """Life used and cumulative hazard at every step, per limit."""
+    """Life used at every step, per limit."""
     lives = lives_of(h.beds, dict(shapes.bed_effects))
     bed = h.bed
     x = {
@@ -107,18 +115,16 @@ def exposure_of(h: History, shapes: Shapes) -> Exposure:
             h.playability, h.age_hours, lives.dead_hours[bed], shapes.rest_scale * lives.rest[bed]
         ),
     }
-    z = {
-        "breaks": cumulative_hazard(x["breaks"], shapes.shape_breaks),
-        "goes_dead": cumulative_hazard(x["goes_dead"], shapes.shape_dead),
-    }
-    is_first = np.zeros(len(bed), dtype=bool)
-    is_first[h.first] = True
-    dz = {k: np.where(is_first, v, v - np.concatenate([[0.0], v[:-1]])) if len(v) else v for k, v in z.items()}
-    strung = h.day - ((h.age_hours - 12.0) / 24.0).astype(np.int64)
-    previous = np.concatenate([[0], h.day[:-1]]) if len(h.day) else h.day
-    days = (h.day - np.where(is_first, strung, previous)).astype(float)
-    played_hours = np.where(is_first, h.hours, h.hours - np.concatenate([[0.0], h.hours[:-1]])) if len(bed) else h.hours
-    return Exposure(lives, x, dz, days, played_hours)
+    return Exposure(lives, x, {"breaks": shapes.shape_breaks, "goes_dead": shapes.shape_dead})
+
+
+def _days_between(h: History) -> np.ndarray:
+    """(n_steps,) days since the step before in the same bed, or since the stringing."""
+    if not len(h.day):
+        return np.zeros(0, dtype=np.int32)
+    days = np.diff(h.day, prepend=0).astype(np.int32)
+    days[h.first] = ((h.age_hours[h.first] - 12.0) / 24.0).astype(np.int64)
+    return days
 
 
 def teaches(h: History, limit: str) -> np.ndarray:
@@ -127,13 +133,13 @@ def teaches(h: History, limit: str) -> np.ndarray:
     return known & h.beds["teaches_abrasion"].to_numpy(dtype=bool) if limit == "breaks" else known
 
 
-def _recent_hazard(h: History, e: Exposure, dz: np.ndarray, window_days: int = 7) -> np.ndarray:
-    """(n_beds,) hazard a day over a bed's last week in play (theta = 1)."""
+def _recent_hazard(h: History, days: np.ndarray, dz: np.ndarray, window_days: int = 7) -> np.ndarray:
+    """(n_beds,) hazard a day over a bed's last week in play (theta = 1). days: (n_steps,) since the step before."""
     last_day = h.day[h.last]
     recent = h.day > (last_day[h.bed] - window_days)
     added = np.add.reduceat(np.where(recent, dz, 0.0), h.first)
     # the first step inside the window may reach back beyond it
-    span = np.add.reduceat(np.where(recent, e.days, 0.0), h.first)
+    span = np.add.reduceat(np.where(recent, days, 0), h.first)
     return np.maximum(added / np.maximum(span, 1.0), 1e-6)
 
 
@@ -149,6 +155,7 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
     """Iterate family, player and inspection multipliers and the causes of unknown endings to rest."""
     shapes = shapes or Shapes()
     e = exposure_of(h, shapes)
+    bare, days = {k: e.added(h, k) for k in LIMITS}, _days_between(h)
     limits, codes = LIMITS, CODES
     strength = {"breaks": shapes.strength_breaks, "goes_dead": shapes.strength_dead}
     n_players, n_families, n_beds = len(h.players), len(h.families), h.n_beds
@@ -180,9 +187,9 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
         hazards = {}
         for k in limits:
             factor[k][seen] = looked.factor(k, looks[k])
-            dz = e.dz[k] * factor[k]
+            dz = bare[k] * factor[k]
             theta = a[k] / b[k] * (reports if k == "goes_dead" else 1.0)
-            hazards[k] = f[k][family] * own * theta[player] * _recent_hazard(h, e, dz)
+            hazards[k] = f[k][family] * own * theta[player] * _recent_hazard(h, days, dz)
         if is_unknown.any():
             rate_mishit = mishit_per_hour * np.maximum(hours_played, 0.1) / np.maximum(h.age_hours[h.last] / 24.0, 1.0)
             shares = np.zeros((n_beds, len(CAUSES)))
@@ -196,7 +203,7 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
             # a bed that ended in play was in for a part of its last stretch alone
             stretch = np.zeros(n_beds)
             for k in limits:
-                dz = np.where(in_last_stretch, e.dz[k] * factor[k], 0.0)
+                dz = np.where(in_last_stretch, bare[k] * factor[k], 0.0)
                 theta = a[k] / b[k] * (reports if k == "goes_dead" else 1.0)
                 stretch += np.add.reduceat(dz, h.first) * f[k][family] * own * theta[player]
             in_play = responsibility[:, (BREAKS, DEAD, MISHIT)].sum(axis=1)
@@ -205,7 +212,7 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
         mishit_per_hour = (1.0 + responsibility[:, MISHIT].sum()) / (2000.0 + hours_played.sum())
         by_racket = np.zeros((2, int(h.racket.max(initial=-1)) + 1))
         for k in limits:
-            dz = e.dz[k] * factor[k] * lived
+            dz = bare[k] * factor[k] * lived
             exposed = np.add.reduceat(dz, h.first) * taught[k] if n_beds else np.zeros(0)
             ended = responsibility[:, codes[k]] * taught[k]
             n_player = np.bincount(player, ended, n_players + 1)
@@ -231,7 +238,7 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
             if len(seen):
                 scale = (f[k][family] * own * theta[player] * taught[k])[h.bed[seen]]
                 at_end = _at_end(h, seen, ended)
-                looks[k] = looked.learned(k, e.dz[k][seen] * lived[seen] * scale, at_end, looks[k], shapes.look_prior)
+                looks[k] = looked.learned(k, bare[k][seen] * lived[seen] * scale, at_end, looks[k], shapes.look_prior)
         # a racket that wears out its beds faster than its share of the player's play says gets more of it than the
         # share
         own = ((shapes.strength_racket + by_racket[0]) / (shapes.strength_racket + by_racket[1]))[h.racket]
@@ -248,9 +255,9 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
         ended = responsibility[:, codes[k]] * taught[k]
         so_far, lasted = np.zeros(len(h.day)), np.zeros(n_beds)
         for steps, beds in parts:
-            bare = e.dz[k][steps] * factor[k][steps] * lived[steps]
-            lasted[beds] = np.add.reduceat(bare, h.first[beds] - steps.start)
-            so_far[steps] = _cumulative(bare * mean[h.bed[steps]], h, steps, beds)
+            in_force = bare[k][steps] * factor[k][steps] * lived[steps]
+            lasted[beds] = np.add.reduceat(in_force, h.first[beds] - steps.start)
+            so_far[steps] = _cumulative(in_force * mean[h.bed[steps]], h, steps, beds)
         # each bed is held against what its player's OTHER beds say: its own ending would make it look as expected
         alone = lasted * taught[k] * own * f[k][family]
         others = (a[k][player] - ended) / np.maximum(b[k][player] - alone, 1e-9) / (a[k] / b[k])[player]

@@ -69,9 +69,10 @@ def taken_out(h: History, learned: Learned) -> TakenOut | None:
     for k in LIMITS:
         mean = (learned.a[k] / learned.b[k])[player] * learned.family[k][np.maximum(h.family, 0)] * learned.racket
         mean = mean * (learned.reports[player] if k == "goes_dead" else 1.0)
-        so_far = np.add.reduceat(learned.exposure.dz[k] * learned.factor[k], h.first) * mean
+        added = learned.exposure.added(h, k) * learned.factor[k]
+        so_far = np.add.reduceat(added, h.first) * mean
         in_last = np.arange(len(h.day)) >= start[h.bed]
-        last = np.add.reduceat(np.where(in_last, learned.exposure.dz[k] * learned.factor[k], 0.0), h.first) * mean
+        last = np.add.reduceat(np.where(in_last, added, 0.0), h.first) * mean
         u, before = u + so_far, before + np.maximum(so_far - last, 0.0)
     age = np.maximum((h.age_hours[h.last] - 12.0) / 24.0, 1.0)
     earlier = np.where(start > h.first, (h.age_hours[np.maximum(start - 1, 0)] - 12.0) / 24.0, 0.0)

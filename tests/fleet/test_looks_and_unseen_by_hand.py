@@ -58,7 +58,7 @@ def test_a_bed_that_stays_in_the_bag_while_its_player_plays_may_be_over(monkeypa
     """
     as_of = 40
     h = history([Bed("P1", days=(36,)), Bed("P1", days=(37, 39), abrasion=(1.0, 2.0))], as_of)
-    monkeypatch.setattr(unseen, "unseen_days", lambda h, learned: np.array([0.0, 2.0, 2.0, 6.0]))
+    monkeypatch.setattr(unseen, "unseen_days", lambda h: np.array([0.0, 2.0, 2.0, 6.0]))
     monkeypatch.setattr(unseen, "expected_at_steps", lambda h, learned, steps: np.array([0.3, 0.9, 0.3])[steps])
     learned: Any = SimpleNamespace(exposure=SimpleNamespace(played=np.array([1.0, 1.0, 1.0])))
     chance, since = unseen.over_unseen(h, learned, np.array([0, 1]), np.array([0.5, 0.5]))

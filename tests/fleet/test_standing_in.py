@@ -119,7 +119,7 @@ def test_chances_of_being_over_are_chances(usual: Snapshot) -> None:
     chance, since = over_unseen(h, learned, beds.index, beds.share)
     assert ((chance >= 0) & (chance < 1)).all() and (since >= 0).all()
     assert expected_at_steps(h, learned, np.arange(len(h.day))).min() >= -1e-12
-    assert unseen_days(h, learned).min() >= 0
+    assert unseen_days(h).min() >= 0
 
 
 def test_a_certain_stand_in_brings_an_earlier_end(usual: Snapshot) -> None:

@@ -228,3 +228,14 @@ def test_a_chance_that_the_stringer_is_away_now() -> None:
     assert kept.is_idle == 0.0
     away: Any = SimpleNamespace(away=SimpleNamespace(is_away=0.4))
     assert HandOver(np.ones(5), np.zeros(5), np.zeros(1), np.zeros(9), np.arange(9.0), away).is_idle == 0.4
+
+
+def test_millions_of_jobs_keep_their_draws_apart() -> None:
+    """Draws come as small whole numbers: 1,500 draws of 1,500 jobs each are 2,250,000 places, times the draw beyond
+    two to the power of 31. Each draw has a job of its own on the first day, which a bench of one a day does then."""
+    draws, jobs = 1500, 1500
+    draw = np.repeat(np.arange(draws, dtype=np.int32), jobs)
+    day = np.tile(np.arange(jobs, dtype=np.float32) % 300, draws)
+    done = bench.served(draw, day, np.ones((1, 300), dtype=bool), 5.0, draws)
+    assert np.array_equal(done.reshape(draws, jobs), np.tile(done[:jobs], (draws, 1)))
+    assert np.array_equal(done[:300], np.arange(300.0))

@@ -153,8 +153,8 @@ def broken_at(hours: float, player: str = "P1", string: str = "polyester") -> Be
 
 def hours_for(z: float) -> float:
     """Reference hours on a standard polyester bed that add up to z at shape 1."""
-    one = learn(history([Bed(abrasion=(1.0,))]), Shapes(shape_breaks=1.0))
-    return z / float(one.exposure.dz["breaks"][0])
+    one = history([Bed(abrasion=(1.0,))])
+    return z / float(learn(one, Shapes(shape_breaks=1.0)).exposure.added(one, "breaks")[0])
 
 
 def test_gamma_poisson() -> None:
@@ -214,7 +214,7 @@ def test_kaplan_meier_of_the_nist_handbook() -> None:
     beds = []
     for t, material in zip(failures, families, strict=True):
         one = history([Bed(mains=material, crosses=material, abrasion=(1.0,))])
-        z_one = float(learn(one, Shapes(shape_breaks=1.0)).exposure.dz["breaks"][0])
+        z_one = float(learn(one, Shapes(shape_breaks=1.0)).exposure.added(one, "breaks")[0])
         at_risk = sum(life >= t for life in failures + withdrawn)
         beds += [
             broken_at(1.0 / z_one, "P0", material)

@@ -120,6 +120,12 @@ def accounts(h: History, learned: Learned) -> list[Account]:
     return out
 
 
+def days_of(h: History, bed: Account, n: int) -> int:
+    """Days since the step before, or since the stringing, on which a bed is half a day old."""
+    s = bed.steps[n]
+    return int(h.day[s] - h.day[bed.steps[n - 1]]) if n else round((float(h.age_hours[s]) - 12.0) / 24.0)
+
+
 def outlasted(u: float) -> float:
     """Mean of an exponential life of rate u that ended before 1."""
     return 0.5 - u / 12.0 if u < 0.1 else 1.0 / u - 1.0 / (math.exp(u) - 1.0)
@@ -167,7 +173,7 @@ def plainly(h: History, learned: Learned, rounds: int = 300) -> Plain:
                 for k in LIMITS:
                     recent = [n for n, s in enumerate(bed.steps) if h.day[s] > h.day[bed.steps[-1]] - 7]
                     added = sum(bed.dz[k][n] for n in recent)
-                    days = sum(learned.exposure.days[bed.steps[n]] for n in recent)
+                    days = sum(days_of(h, bed, n) for n in recent)
                     row[code[k]] = (
                         f[k][bed.family] * own[bed.racket] * theta(k, bed) * max(added / max(days, 1.0), 1e-6)
                     )
@@ -401,7 +407,7 @@ def test_what_is_over_unseen_is_that_of_plain_loops(
 ) -> None:
     h, learned, _ = both
     delays = np.array([0.0, 1.0, 1.0, 3.0, 9.0])
-    monkeypatch.setattr("pipeline.fleet.unseen.unseen_days", lambda h, learned: delays)
+    monkeypatch.setattr("pipeline.fleet.unseen.unseen_days", lambda h: delays)
     index = np.flatnonzero(h.cause == 0)
     share = np.linspace(0.2, 0.99, len(index))
     chance, since = over_unseen(h, learned, index, share)

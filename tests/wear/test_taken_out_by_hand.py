@@ -100,10 +100,10 @@ def four_beds() -> tuple[History, Any]:
         shapes=SimpleNamespace(shape_breaks=SHAPE), family={k: np.ones(1) for k in one},
         factor={k: np.ones(7) for k in one},
         exposure=SimpleNamespace(
-            dz={
+            added=lambda h, k: {
                 "breaks": np.array([0.2, 0.3, 0.1, 0.2, 0.1, 0.2, 0.25]),
                 "goes_dead": np.array([0, 0.1, 0, 0, 0, 0, 0]),
-            },
+            }[k],
             x={k: np.full(7, 0.3) for k in one},
         ),
     )  # fmt: skip
