@@ -135,7 +135,7 @@ def simulate(
             young_at=learned.baseline[limit].warped(LN2 * unit[:, None] * np.power(x_young, shape)),
             young_parts=np.ones(len(YOUNG_DAYS)) if young is None else young[limit],
         )
-    strung_first = np.full((n, draws), np.nan)
+    strung_first = np.full((n, draws), np.nan, dtype=np.float32)
     waited = np.nan_to_num(beds["waiting_days"].to_numpy(dtype=float))[~in_play]
     strung_first[~in_play] = way.still_waiting(waited, draws, rng)
     if over is not None:

@@ -109,7 +109,7 @@ def gamma_around_one(spread: float, size: tuple[int, ...], rng: np.random.Genera
 def march(f: Fleet, weeks: Weeks, way: HandOver, draws: int, rng: np.random.Generator) -> Marched:
     """Every racket of the fleet over all weeks."""
     n, n_weeks = len(f.player), weeks.hours.shape[1]
-    ends = np.full((n, draws), np.inf)
+    ends = np.full((n, draws), np.inf, dtype=np.float32)
     hours = np.zeros((n, draws, n_weeks + 1), dtype=np.float32)
     chunks = _chunks(f.player, len(f.reports) - 1, max(CHUNK_CELLS // draws, 1))
     seeds = rng.spawn(len(chunks))

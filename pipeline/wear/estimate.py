@@ -31,7 +31,7 @@ from pipeline.wear.reference import VALUES, session_weight_rows
 ENOUGH_NEW = 10.0
 NEW_PART = 0.03
 MAX_AGE_DAYS = 28
-BUILDING_MEMORY, WAITING_MEMORY = "1 GiB", "256 MiB"  # for the relations; the arrays that are learned from come on top
+BUILDING_MEMORY, WAITING_MEMORY = "768 MiB", "128 MiB"  # for the relations; the arrays of learning are besides
 LEAST_PART = 0.9  # fits to fewer of a limit's endings were made on a part of the players
 LIMIT_WORDS = {"breaks": "breaking", "goes_dead": "going dead"}
 

@@ -191,6 +191,15 @@ def last_played(h: History) -> np.ndarray:
     return np.where(found >= 0, found, h.last)
 
 
+def sums_from(values: np.ndarray, h: History, start: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(n_beds,) sums of values over all steps of each bed, and over those from a step on. values: (n_steps,). start:
+    (n_beds,) that step, one of the bed's."""
+    if h.n_beds == 0:
+        return np.zeros(0), np.zeros(0)
+    before, since = np.add.reduceat(values, np.column_stack([h.first, start]).ravel()).reshape(-1, 2).T
+    return np.where(start > h.first, before, 0.0) + since, since
+
+
 def strung_day(h: History) -> np.ndarray:
     """(n_beds,) day of stringing, in days since 1970-01-01."""
     return (pd.to_datetime(h.beds["strung_on"]) - pd.Timestamp(0)).dt.days.to_numpy()

@@ -15,7 +15,7 @@ import numpy as np
 
 from pipeline.wear.baseline import EDGES, Baseline, expected_in_bins, learn_baseline
 from pipeline.wear.drift import Level, follow
-from pipeline.wear.history import CAUSES, History, last_played
+from pipeline.wear.history import CAUSES, History, last_played, sums_from
 from pipeline.wear.limits import Lives, cumulative_hazard, life_used_breaks, life_used_dead, lives_of
 from pipeline.wear.looks import Looked, priors
 from pipeline.wear.other_causes import DaysAtRisk, OtherCauses
@@ -179,7 +179,8 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
     seen = looked.at
     endings_family: dict[str, np.ndarray] = {}
     own = np.ones(n_beds)
-    in_last_stretch = np.arange(len(h.day)) >= last_played(h)[h.bed]
+    last_play = last_played(h)
+    in_last_stretch = np.arange(len(h.day), dtype=np.int32) >= last_play.astype(np.int32)[h.bed]
     outlasted, lived = np.ones(n_beds), np.ones(len(h.day))
     rounds = 0
     for rounds in range(1, max_rounds + 1):
@@ -203,9 +204,9 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
             # a bed that ended in play was in for a part of its last stretch alone
             stretch = np.zeros(n_beds)
             for k in limits:
-                dz = np.where(in_last_stretch, bare[k] * factor[k], 0.0)
+                _, in_it = sums_from(bare[k] * factor[k], h, last_play)
                 theta = a[k] / b[k] * (reports if k == "goes_dead" else 1.0)
-                stretch += np.add.reduceat(dz, h.first) * f[k][family] * own * theta[player]
+                stretch += in_it * f[k][family] * own * theta[player]
             in_play = responsibility[:, (BREAKS, DEAD, MISHIT)].sum(axis=1)
             outlasted = 1.0 - in_play * (1.0 - part_outlasted(stretch))
             lived = np.where(in_last_stretch, outlasted[h.bed], 1.0)

@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import minimize
 
-from pipeline.wear.history import History, last_played
+from pipeline.wear.history import History, last_played, sums_from
 from pipeline.wear.learning import BREAKS, DEAD, LIMITS, OTHER, Learned
 from pipeline.wear.limits import LN2
 from pipeline.wear.other_causes import DaysAtRisk
@@ -69,11 +69,8 @@ def taken_out(h: History, learned: Learned) -> TakenOut | None:
     for k in LIMITS:
         mean = (learned.a[k] / learned.b[k])[player] * learned.family[k][np.maximum(h.family, 0)] * learned.racket
         mean = mean * (learned.reports[player] if k == "goes_dead" else 1.0)
-        added = learned.exposure.added(h, k) * learned.factor[k]
-        so_far = np.add.reduceat(added, h.first) * mean
-        in_last = np.arange(len(h.day)) >= start[h.bed]
-        last = np.add.reduceat(np.where(in_last, added, 0.0), h.first) * mean
-        u, before = u + so_far, before + np.maximum(so_far - last, 0.0)
+        so_far, last = sums_from(learned.exposure.added(h, k) * learned.factor[k], h, start)
+        u, before = u + so_far * mean, before + np.maximum(so_far - last, 0.0) * mean
     age = np.maximum((h.age_hours[h.last] - 12.0) / 24.0, 1.0)
     earlier = np.where(start > h.first, (h.age_hours[np.maximum(start - 1, 0)] - 12.0) / 24.0, 0.0)
     days = np.maximum(age - earlier, 1.0)

@@ -16,7 +16,7 @@ from pipeline.wear import pitch
 from pipeline.wear.baseline import Baseline
 from pipeline.wear.drift import DISCOUNTS, follow
 from pipeline.wear.held_out import LEAST_WEEKS, Comparison, weeks_to_hold_out
-from pipeline.wear.history import last_played
+from pipeline.wear.history import last_played, sums_from
 from pipeline.wear.learning import Shapes, learn
 from pipeline.wear.limits import break_features, life_used_dead, lives_of
 from pipeline.wear.look_grades import learn_look_grades, trade_chances
@@ -251,3 +251,11 @@ def test_a_part_of_the_club_has_whole_players_and_about_so_many_endings() -> Non
     assert part_to_fit(h, 30) is h
     assert part_to_fit(h, 29) is not h
     assert part.n_beds == len(part.first) == 12
+
+
+def test_sums_over_a_bed_and_from_a_step_of_it_on() -> None:
+    """Three beds of 3, 1 and 2 steps; from the second step, the only one, and the first of the last bed on."""
+    h = history([Bed(days=(1, 2, 3), abrasion=(1, 2, 3)), Bed(days=(4,)), Bed(days=(5, 6), abrasion=(1, 2))])
+    whole, since = sums_from(np.array([1.0, 2.0, 4.0, 8.0, 16.0, 32.0]), h, np.array([1, 3, 4]))
+    assert whole.tolist() == [7.0, 8.0, 48.0]
+    assert since.tolist() == [6.0, 8.0, 48.0]
