@@ -21,7 +21,7 @@ from pipeline.fleet.bench.problem import Assignment, BenchProblem
 from pipeline.fleet.bench.together import put_together
 from pipeline.fleet.frames.club import club
 from pipeline.fleet.frames.writing import history_of
-from pipeline.fleet.look_first import _life_used, every_look
+from pipeline.fleet.look_first import _chance, _life_used, every_look
 from pipeline.fleet.outlook import HORIZON_CAP_DAYS, _step_hazard, days_left
 from pipeline.fleet.snapshot import snapshot
 from pipeline.store.people import NotAllowedError, Person
@@ -62,6 +62,16 @@ def test_a_sign_that_one_of_two_beds_shows_has_that_bed_s_own_word() -> None:
     assert dead.tolist() == [[0.8, 1.5], [1.0, 1.0]]
     none = every_look(chance, looks, np.zeros((2, 1), dtype=bool))
     assert [part.tolist() for part in none] == [[[1.0], [1.0]]] * 3
+
+
+def test_the_last_grade_comes_again_as_far_as_its_word_is_fresh() -> None:
+    """Three tenths fresh, last seen clear (2): 0.3 of it, and 0.7 of what the life used says. Never looked at: that
+    alone."""
+    grades: Any = SimpleNamespace(chances=lambda material, sign, used: np.array([[0.4, 0.3, 0.2, 0.1]] * 2))
+    used = {"breaks": np.ones(2), "goes_dead": np.ones(2)}
+    found = _chance(grades, np.array(["polyester"] * 2), 1, used, pd.Series([2.0, np.nan]), np.array([0.3, 0.9]))
+    assert found[0] == pytest.approx([0.28, 0.21, 0.3 + 0.14, 0.07])
+    assert found[1] == pytest.approx([0.4, 0.3, 0.2, 0.1])
 
 
 def test_the_life_used_is_against_what_such_strings_last_in_this_club() -> None:

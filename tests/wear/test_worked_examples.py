@@ -6,6 +6,7 @@ Sources: the formulas of the modules' own docstrings, with numbers from referenc
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -16,7 +17,7 @@ from pipeline.wear import pitch
 from pipeline.wear.baseline import Baseline
 from pipeline.wear.drift import DISCOUNTS, follow
 from pipeline.wear.held_out import LEAST_WEEKS, Comparison, weeks_to_hold_out
-from pipeline.wear.history import last_played, sums_from
+from pipeline.wear.history import last_played, named_play, sums_from
 from pipeline.wear.learning import Shapes, learn
 from pipeline.wear.limits import break_features, life_used_dead, lives_of
 from pipeline.wear.look_grades import learn_look_grades, trade_chances
@@ -259,3 +260,25 @@ def test_sums_over_a_bed_and_from_a_step_of_it_on() -> None:
     whole, since = sums_from(np.array([1.0, 2.0, 4.0, 8.0, 16.0, 32.0]), h, np.array([1, 3, 4]))
     assert whole.tolist() == [7.0, 8.0, 48.0]
     assert since.tolist() == [6.0, 8.0, 48.0]
+
+
+@pytest.mark.parametrize(
+    ("hours", "shared", "is_named"),
+    [
+        (3.0, 0.17, True),
+        (3.0, 0.19, False),
+        (0.04, 0.0, False),
+        (0.06, 0.0, True),
+        (0.5, 0.0049, True),
+        (0.5, 0.006, False),
+    ],
+)
+def test_play_is_named_where_its_variance_is_below_a_fiftieth_of_its_square(
+    hours: float, shared: float, is_named: bool
+) -> None:
+    """0.02 x 3 x 3 = 0.18; 0.02 x 0.5 x 0.5 = 0.005; three minutes are no play. The step before counts for nothing."""
+    h = history([Bed(days=(1, 2), abrasion=(5.0, 5.0 + hours))])
+    h = replace(h, share_variance=np.array([9.0, 9.0 + shared]))
+    played, named = named_play(h, np.array([1]))
+    assert played[0] == pytest.approx(hours)
+    assert bool(named[0]) is is_named
