@@ -15,7 +15,10 @@ from pipeline.fleet.backtest import Backtest
 from pipeline.fleet.bench.problem import Assignment, BenchProblem
 from pipeline.fleet.bench.together import put_together
 from pipeline.fleet.bench_days import every_day
+from pipeline.fleet.frames.inspect import standing
 from pipeline.fleet.what_if.simulator import Policy, _planned
+from pipeline.wear.learning import OTHER
+from tests.wear.hand_made import FIRST_DAY, Bed, history
 
 
 def test_restrings_of_the_origins_day_count_in_the_last_week(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -109,3 +112,37 @@ def test_closed_days_are_left_out_of_the_bench_days_of_a_club_that_keeps_them(
     beds = beds.assign(handed_in_on=None, is_retired=False)
     hand_over.hand_over(beds, np.zeros(1), [date(2026, 1, 12), date(2026, 1, 5)], pd.Timestamp("2026-03-01"))
     assert seen[0].tolist() == [20_458, 20_465][:count]
+
+
+def test_beds_taken_out_for_other_reasons_are_expected_evenly_over_the_days() -> None:
+    """Four days, wear of 0.3 on the last and 0.2 two days before it, 9 five days before; two beds ended otherwise,
+    one on the last day and one five days ago: a quarter of one a day, and the older one not at all."""
+    beds = [Bed("P1", "other", (15, 18, 20), (1.0, 2.0, 3.0)), Bed("P2", "other", (15,), (1.0,))]
+    h = history(beds, as_of=20)
+    ended = np.zeros((2, OTHER + 1))
+    ended[:, OTHER] = 1.0
+    expected = {18: 0.2, 20: 0.3, 15: 9.0}
+    learned: Any = SimpleNamespace(responsibility=ended)
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(
+            dispersion,
+            "expected_at_steps",
+            lambda h, learned, steps: np.array([expected[d - FIRST_DAY] for d in h.day[steps]]),
+        )
+        found = dispersion.expected_by_day(h, learned, 4)
+    assert found == pytest.approx([0.25, 0.45, 0.25, 0.55])
+
+
+@pytest.mark.parametrize(
+    ("status", "due_on", "when", "band"),
+    [("in_play", date(2026, 3, 9), True, "3 to 9 days"), ("broken", None, False, "")],
+)
+def test_only_a_bed_that_is_in_has_a_day(status: str, due_on: date | None, when: bool, band: str) -> None:
+    row = {
+        "racket_id": "R1", "status": status, "due_on": date(2026, 3, 9), "days_left_p10": 3.0, "days_left_p90": 9.0,
+        "break_used": 0.4, "dead_used": 0.55, "limit_first": "breaks", "days_left_p50": 6.0, "p_end": 0.9,
+        "is_past_life": False, "urgency": 1.0, "call": "breaks", "handed_in_on": None,
+    }  # fmt: skip
+    found = standing(row, date(2026, 3, 3))
+    assert (found.due_on, bool(found.when), found.band) == (due_on, when, band)
+    assert (found.breaking_pct, found.dead_pct) == (40, 55)
