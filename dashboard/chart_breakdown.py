@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import plotly.graph_objects as go
 
+from dashboard.chart_events import put
 from dashboard.charts import house_figure
 from dashboard.palette import Palette
 from pipeline.fleet import words
@@ -64,7 +65,7 @@ def moved_date_figure(moved: MovedDate, colours: Palette, is_narrow: bool) -> go
         }
         for place, text in enumerate(texts)
     ]  # fmt: skip
-    figure.update_layout(shapes=steps, annotations=numbers)
+    put(figure, steps, numbers)
     figure.add_vline(x=moved.played_hours, line={"color": colours.ink, "width": 1})
     figure.add_annotation(
         x=moved.played_hours, y=1, yref="paper", yanchor="bottom", showarrow=False,

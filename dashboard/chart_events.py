@@ -59,7 +59,10 @@ def event_bands(
 
 def put(figure: go.Figure, shapes: list[dict[str, Any]], labels: list[dict[str, Any]]) -> None:
     """All shapes and labels at once: Plotly checks the whole list again at every single one that is added."""
-    figure.update_layout(shapes=[*figure.layout.shapes, *shapes], annotations=[*figure.layout.annotations, *labels])
+    if shapes:
+        figure.layout.shapes = (*figure.layout.shapes, *shapes)
+    if labels:
+        figure.layout.annotations = (*figure.layout.annotations, *labels)
 
 
 def _overlapping(

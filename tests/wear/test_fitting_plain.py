@@ -15,6 +15,7 @@ import pytest
 from pipeline.wear import adoption, fitting
 from pipeline.wear.adoption import problem_of
 from pipeline.wear.estimate import ENOUGH_NEW, MAX_AGE_DAYS, NEW_PART, Kept, trade_by_hand
+from pipeline.wear.held_out import Comparison
 from pipeline.wear.history import History
 from pipeline.wear.learning import learn
 from pipeline.wear.nested import marginal
@@ -146,3 +147,13 @@ def test_mishits_come_at_one_in_two_thousand_hours_before_any_is_on_file() -> No
     beds = [Bed("P1", "mishit", (10,), (20.0,)) for _ in range(3)]
     assert learn(history(beds)).mishit_per_hour == pytest.approx(4.0 / 2060.0)
     assert learn(history([Bed("P1", "none", (10,), (20.0,))])).mishit_per_hour == pytest.approx(1.0 / 2020.0)
+
+
+def test_what_a_limit_was_decided_on_comes_back_from_text_with_its_numbers() -> None:
+    """A score that was never worked out is not a number, which JSON has no word for (RFC 8259, section 6)."""
+    seen = Comparison("breaks", 4, 5.0, -12.25, -11.5, 0.85)
+    never = Comparison("goes_dead", 4, 1.0, math.nan, math.nan, 1.0)
+    again = Kept.from_json(Kept(date(2026, 3, 1), 6.0, {}, (seen, never)).to_json())
+    assert again.evidence[0] == seen
+    assert (again.evidence[1].endings, again.evidence[1].limit) == (1.0, "goes_dead")
+    assert math.isnan(again.evidence[1].trade) and math.isnan(again.evidence[1].fitted)
