@@ -35,7 +35,7 @@ def house_figure(colours: Palette, height: int) -> go.Figure:
         "title": {"font": {"size": 13, "color": colours.quiet}, "standoff": 8},
         "automargin": True,
     }
-    # all at once: Plotly takes three times as long to change what is there already
+    # all at once: Plotly takes over ten times as long to change what is there already
     return go.Figure(
         layout={
             "height": height,

@@ -16,7 +16,7 @@ import numpy as np
 from pipeline.fleet.unseen import added_at_steps
 from pipeline.fleet.young_beds import YOUNG_DAYS, in_bands, young_parts
 from pipeline.wear.drift import Level, follow
-from pipeline.wear.history import History, last_played, strung_day
+from pipeline.wear.history import History, last_played, player_or_nobody, strung_day
 from pipeline.wear.learning import CODES, REPORTING_DELAY_DAYS, Learned, teaches
 
 PERIOD_DAYS = 14
@@ -41,12 +41,13 @@ def own_past(h: History, learned: Learned) -> OwnPast:
         return _nothing(learned)
     # when it was last played, not when the racket came out of the bag: a bed that was over was in nobody's ranking
     end, strung = last_played(h), strung_day(h)
+    taught = {limit: teaches(h, limit) for limit in CODES}
     came, due = ({limit: np.zeros(n_periods) for limit in CODES} for _ in range(2))
     young_came, young_due = ({limit: np.zeros(len(YOUNG_DAYS)) for limit in CODES} for _ in range(2))
     for beds in _blocks(h):
         block = _Block(h, learned, beds, strung)
         for limit in CODES:
-            ended, expected = block.ended_and_expected(limit, end)
+            ended, expected = block.ended_and_expected(limit, end, taught[limit])
             came[limit] += np.bincount(block.back, ended * block.counts_as_old, n_periods)
             due[limit] += np.bincount(block.back, expected * block.counts_as_old, n_periods)
             young_came[limit] += in_bands(block.age, ended)
@@ -59,7 +60,7 @@ def own_past(h: History, learned: Learned) -> OwnPast:
 
 def _blocks(h: History) -> Iterator[np.ndarray]:
     """Beds of whole players, so many that their steps are about BLOCK_STEPS; beds of nobody are one player's."""
-    player = np.where(h.player >= 0, h.player, len(h.players))
+    player = player_or_nobody(h)
     so_far = np.cumsum(np.bincount(player, h.last - h.first + 1, len(h.players) + 1))
     block = (np.maximum(so_far - 1, 0) // BLOCK_STEPS)[player]
     order = np.argsort(block, kind="stable")
@@ -77,11 +78,11 @@ class _Block:
         self.h, self.learned = h, learned
         count = h.last[beds] - h.first[beds] + 1
         steps = np.arange(count.sum()) + np.repeat(h.first[beds] - (np.cumsum(count) - count), count)
-        self.player = np.where(h.player >= 0, h.player, len(h.players))
-        order = np.lexsort((h.day[steps], self.player[h.bed[steps]]))
+        player = player_or_nobody(h)
+        order = np.lexsort((h.day[steps], player[h.bed[steps]]))
         self.steps = steps[order]
         self.bed = h.bed[self.steps]
-        self.who, day = self.player[self.bed], h.day[self.steps]
+        self.who, day = player[self.bed], h.day[self.steps]
         same_day = self.who.astype(np.int64) * (int(day.max() - day.min()) + 1) + (day - day.min())
         self.opens, self.begins = np.searchsorted(same_day, same_day), np.searchsorted(self.who, self.who)
         back = (h.as_of_day - REPORTING_DELAY_DAYS - day) // PERIOD_DAYS
@@ -90,11 +91,12 @@ class _Block:
         self.age = (day - strung[self.bed])[self.told]
         self.counts_as_old = np.clip(self.age / PERIOD_DAYS, 0.0, 1.0)
 
-    def ended_and_expected(self, limit: str, end: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """(m,) endings of one limit, and those foretold one step ahead. end: (n_beds,) step of each bed's last play."""
+    def ended_and_expected(self, limit: str, end: np.ndarray, taught: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """(m,) endings of one limit, and those foretold one step ahead. end: (n_beds,) step of each bed's last play.
+        taught: (n_beds,) whether it says anything of the limit.
+        """
         h, learned = self.h, self.learned
         strength = learned.shapes.strength_breaks if limit == "breaks" else learned.shapes.strength_dead
-        taught = teaches(h, limit)
         added = added_at_steps(h, learned, limit, self.steps) * taught[self.bed]
         # in units of the player's multiplier: what the posterior's rate was made of
         made_of = learned.b[limit] - strength

@@ -58,7 +58,7 @@ def publish(s: Snapshot, words: ClubWords, now: datetime, last_log_on: date | No
         publish_look_first(s, con)
         publish_breakdown(s, con)
         publish_tension(s, con)
-        _write(con, "bed_days", _bed_days(s), replace=True)
+        _write(con, "bed_days", _bed_days(s))
         for name in PUBLISHED_SQL:
             con.execute(f"create or replace table {name} as\n{relation_text(name)}")
         made = simulating.result() if simulating else s.simulate(FORECAST_WEEKS, s.draws, 0)
@@ -84,12 +84,12 @@ def publish(s: Snapshot, words: ClubWords, now: datetime, last_log_on: date | No
     con.execute("create or replace table beds as from beds_seen")
 
 
-def _write(con: duckdb.DuckDBPyConnection, name: str, frame: pd.DataFrame, replace: bool = True) -> None:
+def _write(con: duckdb.DuckDBPyConnection, name: str, frame: pd.DataFrame) -> None:
     # DuckDB reads a NaN of a frame as null
     infinite = [c for c in frame.columns if frame[c].dtype.kind == "f" and np.isinf(frame[c].to_numpy()).any()]
     clean = frame.assign(**{c: frame[c].replace([np.inf, -np.inf], np.nan) for c in infinite}) if infinite else frame
     con.register("incoming", clean)
-    con.execute(f"create or {'replace ' if replace else ''}table {name} as from incoming")
+    con.execute(f"create or replace table {name} as from incoming")
     con.unregister("incoming")
 
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.fleet.outlook import unseen_days
-from pipeline.wear.history import History, named_play
+from pipeline.wear.history import History, just_before, named_play, player_or_nobody
 from pipeline.wear.learning import Learned
 
 LONGEST_DAYS = 14
@@ -25,17 +25,13 @@ def added_at_steps(h: History, learned: Learned, limit: str, steps: np.ndarray) 
 
     steps: (m,) into History's steps.
     """
-    so_far = learned.expected[limit]
-    is_first = h.first[h.bed[steps]] == steps
-    before = np.where(is_first, 0.0, so_far[np.maximum(steps - 1, 0)])
-    warp = learned.baseline[limit]
-    return warp.warped(so_far[steps]) - warp.warped(before)
+    so_far, warp = learned.expected[limit], learned.baseline[limit]
+    return warp.warped(so_far[steps]) - warp.warped(just_before(h, so_far, steps))
 
 
 def expected_at_steps(h: History, learned: Learned, steps: np.ndarray) -> np.ndarray:
     """(m,) endings by wear and mishits that the model expects at each of these steps, with who reports counted in."""
-    player = h.player[h.bed[steps]]
-    reports = learned.reports[np.where(player >= 0, player, len(h.players))]
+    reports = learned.reports[player_or_nobody(h)][h.bed[steps]]
     total = learned.mishit_per_hour * named_play(h, steps)[0]
     for limit, told in (("breaks", 1.0), ("goes_dead", reports)):
         total = total + added_at_steps(h, learned, limit, steps) * told

@@ -40,9 +40,6 @@ class Baseline:
         return np.asarray(self.edges[at] + (c - knots[at]) / self.slopes[at])
 
 
-STRAIGHT = Baseline(EDGES, np.ones(len(EDGES)))
-
-
 def expected_in_bins(start: np.ndarray, end: np.ndarray, weight: np.ndarray) -> np.ndarray:
     """(bins,) endings expected between the edges. start, end: (n_steps,) u before and after each step; weight:
     (n_steps,) how far it counts."""

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from pipeline.wear.history import CAUSES, History, last_played, of_steps
+from pipeline.wear.history import CAUSES, History, last_played, of_steps, player_or_nobody
 from pipeline.wear.learning import LIMITS, Learned, exposure_of, teaches
 from pipeline.wear.limits import survival
 from pipeline.wear.looks import Looked
@@ -89,8 +89,7 @@ def log_scores(h: History, learned: Learned, after: int, ended: dict[str, np.nda
     how far each bed of h ended by that limit.
     """
     e, shapes = exposure_of(h, learned.shapes), learned.shapes
-    n_players = len(h.players)
-    player = np.where(h.player >= 0, h.player, n_players)
+    player = player_or_nobody(h)
     own = _own_of_rackets(h, learned)
     # an ending counts in the week last played, since a racket may lie in the bag for days before it is handed in
     played = last_played(h)

@@ -180,13 +180,23 @@ def of_steps(h: History, keep: np.ndarray, play: Play) -> History:
     )
 
 
+def player_or_nobody(h: History) -> np.ndarray:
+    """(n_beds,) code of each bed's player; one beyond the last player's for a bed of nobody's."""
+    return np.where(h.player >= 0, h.player, len(h.players))
+
+
+def just_before(h: History, so_far: np.ndarray, steps: np.ndarray) -> np.ndarray:
+    """(m,) what a running sum within each bed was before each of these steps: 0 at a bed's first. so_far: (n_steps,).
+    steps: (m,) into the history's."""
+    return np.where(h.first[h.bed[steps]] == steps, 0.0, so_far[np.maximum(steps - 1, 0)])
+
+
 def last_played(h: History) -> np.ndarray:
     """(n_beds,) index of the last step with play on it; the last step of a bed that was never played."""
     if h.n_beds == 0:
         return np.zeros(0, dtype=np.int64)
-    before = np.concatenate([[0.0], h.hours[:-1]])
-    before[h.first] = 0.0
-    played = np.where(h.hours > before, np.arange(len(h.day)), -1)
+    every = np.arange(len(h.day))
+    played = np.where(h.hours > just_before(h, h.hours, every), every, -1)
     found = np.maximum.reduceat(played, h.first)
     return np.where(found >= 0, found, h.last)
 
@@ -208,8 +218,7 @@ def strung_day(h: History) -> np.ndarray:
 def named_play(h: History, steps: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(m,) hours played at each of these steps, and whether it is written that it was this racket: play that was shared
     out among a player's rackets has a variance (h2). steps: (m,) into the history's."""
-    is_first, before = h.first[h.bed[steps]] == steps, np.maximum(steps - 1, 0)
-    played, shared = (so_far[steps] - np.where(is_first, 0.0, so_far[before]) for so_far in (h.hours, h.share_variance))
+    played, shared = (so_far[steps] - just_before(h, so_far, steps) for so_far in (h.hours, h.share_variance))
     return played, (played > 0.05) & (shared < 0.02 * played**2)
 
 

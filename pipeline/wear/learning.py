@@ -15,7 +15,7 @@ import numpy as np
 
 from pipeline.wear.baseline import EDGES, Baseline, expected_in_bins, learn_baseline
 from pipeline.wear.drift import Level, follow
-from pipeline.wear.history import CAUSES, History, last_played, sums_from
+from pipeline.wear.history import CAUSES, History, just_before, last_played, player_or_nobody, sums_from
 from pipeline.wear.limits import Lives, cumulative_hazard, life_used_breaks, life_used_dead, lives_of
 from pipeline.wear.looks import Looked, priors
 from pipeline.wear.other_causes import DaysAtRisk, OtherCauses
@@ -63,11 +63,7 @@ class Exposure:
         """(n_steps,) what each step adds to the cumulative hazard of one limit. Worked out when asked for: a large
         club has millions of steps."""
         z = cumulative_hazard(self.x[limit], self.shape[limit])
-        if len(z):
-            before = np.concatenate([[0.0], z[:-1]])
-            before[h.first] = 0.0
-            z -= before
-        return z
+        return z - just_before(h, z, np.arange(len(z)))
 
 
 @dataclass(frozen=True)
@@ -159,7 +155,7 @@ def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolera
     limits, codes = LIMITS, CODES
     strength = {"breaks": shapes.strength_breaks, "goes_dead": shapes.strength_dead}
     n_players, n_families, n_beds = len(h.players), len(h.families), h.n_beds
-    player = np.where(h.player >= 0, h.player, n_players)
+    player = player_or_nobody(h)
     family = np.maximum(h.family, 0)
     taught = {k: teaches(h, k) for k in limits}
     looks = {k: priors(k) for k in limits}
@@ -328,8 +324,7 @@ def _cumulative(step: np.ndarray, h: History, steps: slice, beds: slice) -> np.n
 
 def _before(h: History, so_far: np.ndarray, steps: slice) -> np.ndarray:
     """(m,) what a running sum within each bed was before each step of a part."""
-    at = np.arange(steps.start, steps.stop)
-    return np.where(h.first[h.bed[steps]] == at, 0.0, so_far[np.maximum(at - 1, 0)])
+    return just_before(h, so_far, np.arange(steps.start, steps.stop))
 
 
 class _Drift:

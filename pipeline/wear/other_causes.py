@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pipeline.wear.history import History
+from pipeline.wear.history import History, player_or_nobody
 
 if TYPE_CHECKING:
     from pipeline.wear.learning import Exposure
@@ -59,7 +59,7 @@ class DaysAtRisk:
     def __init__(self, h: History, e: Exposure) -> None:
         self.n_squads, self.n_players, self.n_beds = len(h.squads), len(h.players), h.n_beds
         self.squad = np.where(h.squad >= 0, h.squad, self.n_squads)
-        self.player = np.where(h.player >= 0, h.player, self.n_players)
+        self.player = player_or_nobody(h)
         if h.n_beds == 0:
             return
         wear_at_step = np.maximum(e.x["breaks"], e.x["goes_dead"])

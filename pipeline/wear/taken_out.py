@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import minimize
 
-from pipeline.wear.history import History, last_played, sums_from
+from pipeline.wear.history import History, last_played, player_or_nobody, sums_from
 from pipeline.wear.learning import BREAKS, DEAD, LIMITS, OTHER, Learned
 from pipeline.wear.limits import LN2
 from pipeline.wear.other_causes import DaysAtRisk
@@ -63,7 +63,7 @@ def taken_out(h: History, learned: Learned) -> TakenOut | None:
     is_worn, is_out = ended[:, (BREAKS, DEAD)].sum(axis=1) > 0.5, ended[:, OTHER] > 0.5
     if is_out.sum() < LEAST_TAKEN_OUT or is_worn.sum() < LEAST_TAKEN_OUT:
         return None
-    player = np.where(h.player >= 0, h.player, len(h.players))
+    player = player_or_nobody(h)
     start = last_played(h)
     u, before = np.zeros(h.n_beds), np.zeros(h.n_beds)
     for k in LIMITS:

@@ -5,10 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.wear.baseline import EDGES, PRIOR_ENDINGS, STRAIGHT, Baseline, expected_in_bins, learn_baseline
+from pipeline.wear.baseline import EDGES, PRIOR_ENDINGS, Baseline, expected_in_bins, learn_baseline
 
 SLOPES = np.array([2.0, 0.5, 1.0, 3.0, 0.25, 1.5, 1.0, 0.75, 2.0, 4.0])
 BENT = Baseline(EDGES, SLOPES)
+
+STRAIGHT = Baseline(EDGES, np.ones(len(EDGES)))
 
 
 def test_without_evidence_nothing_is_bent() -> None:

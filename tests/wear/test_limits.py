@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.wear.baseline import EDGES, STRAIGHT, Baseline
+from pipeline.wear.baseline import EDGES, Baseline
 from pipeline.wear.fitting import REFERENCE_LEVELS
 from pipeline.wear.limits import cumulative_hazard, life_at_hazard, life_used_dead, lives_of, survival
 from pipeline.wear.reference import MATERIALS, VALUES, session_weight_rows, value
@@ -17,6 +17,8 @@ positive = st.floats(0.01, 50.0)
 lives_used = st.floats(0.0, 20.0)
 shapes = st.floats(0.7, 9.0)
 quick = settings(max_examples=60, deadline=None)
+
+STRAIGHT = Baseline(EDGES, np.ones(len(EDGES)))
 
 
 @quick

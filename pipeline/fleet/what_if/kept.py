@@ -24,16 +24,17 @@ def answer_kept(store: Store, asked: Question, match_cost: float | None) -> Answ
     """The answer; raises StoreError where the question does not fit what is on file."""
     version, settings = store.view_version, store.settings
     key = repr((asked, match_cost, settings.currency, settings.ready_days_before_match))
-    document = plans.kept(store, NAME, version) or {}
-    answers: dict[str, Any] = document.get("answers", {}) if document.get("format") == FORMAT else {}
-    if key in answers:
-        return _from_document(answers[key])
-    with plans.plan_snapshot(store) as snapshot:
-        made = what_if(snapshot, asked, settings, match_cost=match_cost)
-    answers = dict(list(answers.items())[-(MOST_KEPT - 1) :]) | {key: _to_document(made)}
-    if plans.still_stands(store, version):
-        plans.keep(store, NAME, version, {"format": FORMAT, "answers": answers})
-    return made
+    with plans.turn(store, NAME):  # two who ask at once would each keep the answers without the other's
+        document = plans.kept(store, NAME, version) or {}
+        answers: dict[str, Any] = document.get("answers", {}) if document.get("format") == FORMAT else {}
+        if key in answers:
+            return _from_document(answers[key])
+        with plans.plan_snapshot(store) as snapshot:
+            made = what_if(snapshot, asked, settings, match_cost=match_cost)
+        answers = dict(list(answers.items())[-(MOST_KEPT - 1) :]) | {key: _to_document(made)}
+        if plans.still_stands(store, version):
+            plans.keep(store, NAME, version, {"format": FORMAT, "answers": answers})
+        return made
 
 
 def _to_document(answer: Answer) -> dict[str, Any]:

@@ -310,6 +310,7 @@ class Shelf:
 
     view_version = "v1"
     settings = SETTINGS
+    folder = Path("nowhere")
 
 
 def test_answers_are_kept_by_question_and_the_newest_twelve_stay(
