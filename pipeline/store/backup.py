@@ -72,7 +72,7 @@ def backup(
 ) -> BackedUp:
     """Write the archive, read it back and compare; the file appears only when that was well.
 
-    Holds the writer's lock meanwhile.
+    Holds the store alone meanwhile.
     """
     require(by, "backup")
     if not store.exists:
