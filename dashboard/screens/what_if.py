@@ -125,6 +125,7 @@ def show_answer(told: frames.Told, asked: frames.Asked) -> None:
         if narrow:  # a table that breaks its lines, since four columns in one line each are wider than a phone
             lines = told.table[["Measure", "As now", "Then", "Band"]].map(words.plain)
             lines[["As now", "Then"]] = lines[["As now", "Then"]].map(lambda text: text.replace(" ", "\u00a0"))
+            lines["Band"] = lines["Band"].map(words.breaking_at_to)
             lines.columns = [name.replace(" ", "\u00a0") for name in lines.columns]
             st.table(lines, border="horizontal", hide_index=True)
         else:

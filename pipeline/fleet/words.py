@@ -120,6 +120,12 @@ def day_unbroken(value: Any, relative_to: date | None = None) -> str:
     return day(value, relative_to).replace(" ", "\u00a0")
 
 
+def breaking_at_to(band: str) -> str:
+    """'+€400 to +€584' for a narrow column: its line may break after 'to', neither before a unit nor after a sign."""
+    held = re.sub("([+\u2212])", "\\1\u2060", band.replace(" ", "\u00a0"))
+    return held.replace("\u00a0to\u00a0", "\u00a0to ")
+
+
 def day_with_year(value: Any) -> str:
     """'Sat 21 Nov 2026'."""
     the_day = as_date(value)

@@ -88,6 +88,13 @@ def test_few_words_and_many() -> None:
     )  # fmt: skip
 
 
+def test_a_band_in_a_narrow_column_breaks_after_to_alone() -> None:
+    held = words.breaking_at_to("+€400 to +€1,584 m")
+    assert held.split(" ") == ["+\u2060€400\u00a0to", "+\u2060€1,584\u00a0m"]
+    assert words.breaking_at_to("\u22121.3 to 0.0").split(" ") == ["\u2212\u20601.3\u00a0to", "0.0"]
+    assert words.breaking_at_to("+2") == "+\u20602"
+
+
 def test_weeks_before_the_first_stringing_are_not_weeks_without_one() -> None:
     """13 days back are fourteen days with the origin's: two whole weeks; 12 are one."""
     origin = date(2026, 3, 29)
