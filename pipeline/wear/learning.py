@@ -25,6 +25,7 @@ BREAKS, DEAD, MISHIT, OTHER, UNKNOWN = (CAUSES.index(c) for c in ("breaks", "goe
 
 REPORTING_DELAY_DAYS = 9
 PART_STEPS = 1_000_000
+Parts = list[tuple[slice, slice]]
 
 LIMITS = ("breaks", "goes_dead")
 CODES = {"breaks": BREAKS, "goes_dead": DEAD}
@@ -149,153 +150,227 @@ def part_outlasted(hazard: np.ndarray) -> np.ndarray:
 
 def learn(h: History, shapes: Shapes | None = None, max_rounds: int = 60, tolerance: float = 2e-2) -> Learned:
     """Iterate family, player and inspection multipliers and the causes of unknown endings to rest."""
-    shapes = shapes or Shapes()
-    e = exposure_of(h, shapes)
-    bare, days = {k: e.added(h, k) for k in LIMITS}, _days_between(h)
-    limits, codes = LIMITS, CODES
-    strength = {"breaks": shapes.strength_breaks, "goes_dead": shapes.strength_dead}
-    n_players, n_families, n_beds = len(h.players), len(h.families), h.n_beds
-    player = player_or_nobody(h)
-    family = np.maximum(h.family, 0)
-    taught = {k: teaches(h, k) for k in limits}
-    looks = {k: priors(k) for k in limits}
-    f = {k: np.ones(n_families) for k in limits}
-    a = {k: np.full(n_players + 1, strength[k]) for k in limits}
-    b = {k: np.full(n_players + 1, strength[k]) for k in limits}
-    reports = np.full(n_players + 1, shapes.share_reporting)
-    responsibility = np.zeros((n_beds, len(CAUSES)))
-    responsibility[np.arange(n_beds), h.cause] = 1.0
-    is_unknown = h.cause == UNKNOWN
-    hours_played = h.hours[h.last] if n_beds else np.zeros(0)
-    mishit_per_hour = 1.0 / 2000.0
-    at_risk = DaysAtRisk(h, e)
-    other = at_risk.learn(responsibility[:, OTHER])
-    factor = {k: np.ones(len(h.day)) for k in limits}
-    looked = Looked(h, e.x, shapes.look_fade)
-    seen = looked.at
-    endings_family: dict[str, np.ndarray] = {}
-    own = np.ones(n_beds)
-    last_play = last_played(h)
-    in_last_stretch = np.arange(len(h.day), dtype=np.int32) >= last_play.astype(np.int32)[h.bed]
-    outlasted, lived = np.ones(n_beds), np.ones(len(h.day))
+    found = _Found(h, shapes or Shapes())
     rounds = 0
     for rounds in range(1, max_rounds + 1):
-        previous = np.concatenate([f[k] for k in limits] + [a[k] / b[k] for k in limits])
-        hazards = {}
-        for k in limits:
-            factor[k][seen] = looked.factor(k, looks[k])
-            dz = bare[k] * factor[k]
-            theta = a[k] / b[k] * (reports if k == "goes_dead" else 1.0)
-            hazards[k] = f[k][family] * own * theta[player] * _recent_hazard(h, days, dz)
-        if is_unknown.any():
-            rate_mishit = mishit_per_hour * np.maximum(hours_played, 0.1) / np.maximum(h.age_hours[h.last] / 24.0, 1.0)
-            shares = np.zeros((n_beds, len(CAUSES)))
-            shares[:, BREAKS], shares[:, DEAD] = hazards["breaks"], hazards["goes_dead"]
-            shares[:, MISHIT], shares[:, OTHER] = rate_mishit, other.rate_at_end
-            shares /= shares.sum(axis=1, keepdims=True)
-            responsibility[is_unknown] = shares[is_unknown]
-            if rounds <= 2 or rounds % 8 == 0:
-                other = at_risk.learn(responsibility[:, OTHER])
-        if n_beds:
-            # a bed that ended in play was in for a part of its last stretch alone
-            stretch = np.zeros(n_beds)
-            for k in limits:
-                _, in_it = sums_from(bare[k] * factor[k], h, last_play)
-                theta = a[k] / b[k] * (reports if k == "goes_dead" else 1.0)
-                stretch += in_it * f[k][family] * own * theta[player]
-            in_play = responsibility[:, (BREAKS, DEAD, MISHIT)].sum(axis=1)
-            outlasted = 1.0 - in_play * (1.0 - part_outlasted(stretch))
-            lived = np.where(in_last_stretch, outlasted[h.bed], 1.0)
-        mishit_per_hour = (1.0 + responsibility[:, MISHIT].sum()) / (2000.0 + hours_played.sum())
-        by_racket = np.zeros((2, int(h.racket.max(initial=-1)) + 1))
-        for k in limits:
-            dz = bare[k] * factor[k] * lived
-            exposed = np.add.reduceat(dz, h.first) * taught[k] if n_beds else np.zeros(0)
-            ended = responsibility[:, codes[k]] * taught[k]
-            n_player = np.bincount(player, ended, n_players + 1)
-            # family: the player's expected multiplier weighs the exposure
-            for _ in range(3):
-                theta = a[k] / b[k] * (reports if k == "goes_dead" else 1.0)
-                endings_family[k] = np.bincount(family, ended, n_families)
-                f[k] = (shapes.strength_family + endings_family[k]) / (
-                    shapes.strength_family + np.bincount(family, exposed * own * theta[player], n_families)
-                )
-                z_player = np.bincount(player, exposed * own * f[k][family], n_players + 1)
-                a[k] = strength[k] + n_player
-                b[k] = strength[k] + z_player
-                a[k][n_players] = b[k][n_players] = strength[k]
-                if k == "goes_dead":
-                    silent = np.power(strength[k] / (strength[k] + z_player), strength[k])
-                    pi = shapes.share_reporting
-                    reports = np.where(n_player > 0.5, 1.0, pi * silent / (pi * silent + 1.0 - pi))
-                    reports[n_players] = pi
-            theta = a[k] / b[k] * (reports if k == "goes_dead" else 1.0)
-            by_racket[0] += np.bincount(h.racket, ended, by_racket.shape[1])
-            by_racket[1] += np.bincount(h.racket, exposed * f[k][family] * theta[player], by_racket.shape[1])
-            if len(seen):
-                scale = (f[k][family] * own * theta[player] * taught[k])[h.bed[seen]]
-                at_end = _at_end(h, seen, ended)
-                looks[k] = looked.learned(k, bare[k][seen] * lived[seen] * scale, at_end, looks[k], shapes.look_prior)
+        before = found.multipliers()
+        found.go_round(rounds)
+        now = found.multipliers()
+        if len(now) == 0 or np.max(np.abs(np.log(now) - np.log(before))) < tolerance:
+            break
+    return found.learned(rounds)
+
+
+class _Found:
+    """What has been found so far; `go_round` improves each part of it given the others.
+
+    Fields as in Learned, by limit where it has one for each. bare: (n_steps,) hazard added by each step with every
+    multiplier 1. lived: (n_steps,) part of each step that its bed was in for. own: (n_beds,) the racket's multiplier.
+    """
+
+    def __init__(self, h: History, shapes: Shapes) -> None:
+        self.h, self.shapes = h, shapes
+        self.exposure = exposure_of(h, shapes)
+        self.bare = {k: self.exposure.added(h, k) for k in LIMITS}
+        self.days = _days_between(h)
+        self.player, self.family_of = player_or_nobody(h), np.maximum(h.family, 0)
+        self.n_players, self.n_families = len(h.players), len(h.families)
+        self.taught = {k: teaches(h, k) for k in LIMITS}
+        self.strength = {"breaks": shapes.strength_breaks, "goes_dead": shapes.strength_dead}
+        self.looks = {k: priors(k) for k in LIMITS}
+        self.family = {k: np.ones(self.n_families) for k in LIMITS}
+        self.endings_family: dict[str, np.ndarray] = {}
+        self.a = {k: np.full(self.n_players + 1, self.strength[k]) for k in LIMITS}
+        self.b = {k: np.full(self.n_players + 1, self.strength[k]) for k in LIMITS}
+        self.reports = np.full(self.n_players + 1, shapes.share_reporting)
+        self.responsibility = np.zeros((h.n_beds, len(CAUSES)))
+        self.responsibility[np.arange(h.n_beds), h.cause] = 1.0
+        self.hours_played = h.hours[h.last] if h.n_beds else np.zeros(0)
+        self.mishit_per_hour = 1.0 / value("mishit_hours")
+        self.at_risk = DaysAtRisk(h, self.exposure)
+        self.other = self.at_risk.learn(self.responsibility[:, OTHER])
+        self.factor = {k: np.ones(len(h.day)) for k in LIMITS}
+        self.looked = Looked(h, self.exposure.x, shapes.look_fade)
+        self.own = np.ones(h.n_beds)
+        self.last_play = last_played(h)
+        self.in_last_stretch = np.arange(len(h.day), dtype=np.int32) >= self.last_play.astype(np.int32)[h.bed]
+        self.outlasted, self.lived = np.ones(h.n_beds), np.ones(len(h.day))
+
+    def multipliers(self) -> np.ndarray:
+        """What must come to rest: the families' multipliers and the players' means."""
+        return np.concatenate([self.family[k] for k in LIMITS] + [self.a[k] / self.b[k] for k in LIMITS])
+
+    def go_round(self, count: int) -> None:
+        """Every part once. count: 1 for the first round."""
+        self._put_inspections_in_force()
+        self._share_unknown_endings(is_other_learned=count <= 2 or count % 8 == 0)
+        if self.h.n_beds:
+            self._time_last_stretches()
+        mishits = self.responsibility[:, MISHIT].sum()
+        self.mishit_per_hour = (1.0 + mishits) / (value("mishit_hours") + self.hours_played.sum())
+        ended, expected = (np.zeros(int(self.h.racket.max(initial=-1)) + 1) for _ in range(2))
+        for k in LIMITS:
+            by_racket = self._learn_limit(k)
+            ended += by_racket[0]
+            expected += by_racket[1]
         # a racket that wears out its beds faster than its share of the player's play says gets more of it than the
         # share
-        own = ((shapes.strength_racket + by_racket[0]) / (shapes.strength_racket + by_racket[1]))[h.racket]
-        now = np.concatenate([f[k] for k in limits] + [a[k] / b[k] for k in limits])
-        if len(now) == 0 or np.max(np.abs(np.log(now) - np.log(previous))) < tolerance:
-            break
-    for k in limits:
-        factor[k][seen] = looked.factor(k, looks[k])
-    level, baseline, expected_so_far = {}, {}, {}
-    parts = _parts(h)
-    for k in limits:
-        mean = (a[k] / b[k])[player] * f[k][family] * own
-        counts = taught[k] * ((reports[player]) if k == "goes_dead" else 1.0)
-        ended = responsibility[:, codes[k]] * taught[k]
-        so_far, lasted = np.zeros(len(h.day)), np.zeros(n_beds)
+        strength = self.shapes.strength_racket
+        self.own = ((strength + ended) / (strength + expected))[self.h.racket]
+
+    def _theta(self, limit: str) -> np.ndarray:
+        """(n_players + 1,) mean multiplier, of dead beds that of those who report."""
+        mean = self.a[limit] / self.b[limit]
+        return np.asarray(mean * (self.reports if limit == "goes_dead" else 1.0))
+
+    def _ended(self, limit: str) -> np.ndarray:
+        """(n_beds,) how far each bed ended by this limit, of those that say anything of it."""
+        return np.asarray(self.responsibility[:, CODES[limit]] * self.taught[limit])
+
+    def _put_inspections_in_force(self) -> None:
+        for k in LIMITS:
+            self.factor[k][self.looked.at] = self.looked.factor(k, self.looks[k])
+
+    def _share_unknown_endings(self, is_other_learned: bool) -> None:
+        """Endings without a reason go to the causes by their hazards at that age (EM)."""
+        h = self.h
+        is_unknown = h.cause == UNKNOWN
+        if not is_unknown.any():
+            return
+        hazards = {}
+        for k in LIMITS:
+            last_week = _recent_hazard(h, self.days, self.bare[k] * self.factor[k])
+            hazards[k] = self.family[k][self.family_of] * self.own * self._theta(k)[self.player] * last_week
+        age_days = np.maximum(h.age_hours[h.last] / 24.0, 1.0)
+        shares = np.zeros((h.n_beds, len(CAUSES)))
+        shares[:, BREAKS], shares[:, DEAD] = hazards["breaks"], hazards["goes_dead"]
+        shares[:, MISHIT] = self.mishit_per_hour * np.maximum(self.hours_played, 0.1) / age_days
+        shares[:, OTHER] = self.other.rate_at_end
+        shares /= shares.sum(axis=1, keepdims=True)
+        self.responsibility[is_unknown] = shares[is_unknown]
+        if is_other_learned:
+            self.other = self.at_risk.learn(self.responsibility[:, OTHER])
+
+    def _time_last_stretches(self) -> None:
+        """A bed that ended in play was in for a part of its last stretch alone."""
+        h = self.h
+        stretch = np.zeros(h.n_beds)
+        for k in LIMITS:
+            _, in_it = sums_from(self.bare[k] * self.factor[k], h, self.last_play)
+            stretch += in_it * self.family[k][self.family_of] * self.own * self._theta(k)[self.player]
+        in_play = self.responsibility[:, (BREAKS, DEAD, MISHIT)].sum(axis=1)
+        self.outlasted = 1.0 - in_play * (1.0 - part_outlasted(stretch))
+        self.lived = np.where(self.in_last_stretch, self.outlasted[h.bed], 1.0)
+
+    def _learn_limit(self, limit: str) -> tuple[np.ndarray, np.ndarray]:
+        """Families, players, who reports and inspections of one limit. Gives (n_rackets,) endings, and those
+        expected."""
+        h, player, family_of, n_players = self.h, self.player, self.family_of, self.n_players
+        added = self.bare[limit] * self.factor[limit] * self.lived
+        exposed = np.add.reduceat(added, h.first) * self.taught[limit] if h.n_beds else np.zeros(0)
+        ended, strength = self._ended(limit), self.strength[limit]
+        by_player = np.bincount(player, ended, n_players + 1)
+        by_family = np.bincount(family_of, ended, self.n_families)
+        prior = self.shapes.strength_family
+        for _ in range(3):
+            # family: the player's expected multiplier weighs the exposure
+            expected = np.bincount(family_of, exposed * self.own * self._theta(limit)[player], self.n_families)
+            self.family[limit] = (prior + by_family) / (prior + expected)
+            exposure = np.bincount(player, exposed * self.own * self.family[limit][family_of], n_players + 1)
+            self.a[limit], self.b[limit] = strength + by_player, strength + exposure
+            self.a[limit][n_players] = self.b[limit][n_players] = strength
+            if limit == "goes_dead":
+                self._learn_who_reports(by_player, exposure)
+        self.endings_family[limit] = by_family
+        theta, family = self._theta(limit), self.family[limit][family_of]
+        rackets = int(h.racket.max(initial=-1)) + 1
+        of_racket = (
+            np.bincount(h.racket, ended, rackets), np.bincount(h.racket, exposed * family * theta[player], rackets),
+        )  # fmt: skip
+        if len(seen := self.looked.at):
+            scale = (family * self.own * theta[player] * self.taught[limit])[h.bed[seen]]
+            expected = self.bare[limit][seen] * self.lived[seen] * scale
+            ended_there = _at_end(h, seen, ended)
+            self.looks[limit] = self.looked.learned(
+                limit, expected, ended_there, self.looks[limit], self.shapes.look_prior
+            )
+        return of_racket
+
+    def _learn_who_reports(self, ended: np.ndarray, exposure: np.ndarray) -> None:
+        """Who has complained reports; who never has may be one who never does. (n_players + 1,) arrays."""
+        strength, share = self.strength["goes_dead"], self.shapes.share_reporting
+        silent = np.power(strength / (strength + exposure), strength)
+        self.reports = np.where(ended > 0.5, 1.0, share * silent / (share * silent + 1.0 - share))
+        self.reports[self.n_players] = share
+
+    def learned(self, rounds: int) -> Learned:
+        """The posterior, with the club's own baseline and level in it."""
+        self._put_inspections_in_force()
+        level, baseline, expected, parts = {}, {}, {}, _parts(self.h)
+        for k in LIMITS:
+            expected[k], baseline[k] = self._learn_baseline(k, parts)
+            level[k] = self._expose_to_baseline(k, parts, expected[k], baseline[k])
+        looked = self.looked
+        return Learned(
+            shapes=self.shapes,
+            exposure=self.exposure,
+            family=self.family,
+            a=self.a,
+            b=self.b,
+            reports=self.reports,
+            looks=self.looks,
+            responsibility=self.responsibility,
+            factor=self.factor,
+            mishit_per_hour=self.mishit_per_hour,
+            other=self.other,
+            rounds=rounds,
+            endings_family=self.endings_family,
+            level=level,
+            baseline=baseline,
+            expected=expected,
+            racket=self.own,
+            racket_code=self.h.racket,
+            look_endings={k: looked.counted(k, _at_end(self.h, looked.at, self._ended(k))) for k in LIMITS},
+            outlasted=self.outlasted,
+        )
+
+    def _learn_baseline(self, limit: str, parts: Parts) -> tuple[np.ndarray, Baseline]:
+        """(n_steps,) expected hazard so far, and what is left over between it and the club's endings."""
+        h, player, ended = self.h, self.player, self._ended(limit)
+        mean = self.a[limit] / self.b[limit]
+        of_bed = mean[player] * self.family[limit][self.family_of] * self.own
+        so_far, lasted = np.zeros(len(h.day)), np.zeros(h.n_beds)
         for steps, beds in parts:
-            in_force = bare[k][steps] * factor[k][steps] * lived[steps]
+            in_force = self.bare[limit][steps] * self.factor[limit][steps] * self.lived[steps]
             lasted[beds] = np.add.reduceat(in_force, h.first[beds] - steps.start)
-            so_far[steps] = _cumulative(in_force * mean[h.bed[steps]], h, steps, beds)
+            so_far[steps] = _cumulative(in_force * of_bed[h.bed[steps]], h, steps, beds)
         # each bed is held against what its player's OTHER beds say: its own ending would make it look as expected
-        alone = lasted * taught[k] * own * f[k][family]
-        others = (a[k][player] - ended) / np.maximum(b[k][player] - alone, 1e-9) / (a[k] / b[k])[player]
-        expected = np.zeros(len(EDGES))
+        alone = lasted * self.taught[limit] * self.own * self.family[limit][self.family_of]
+        others = (self.a[limit][player] - ended) / np.maximum(self.b[limit][player] - alone, 1e-9) / mean[player]
+        counts, expected = self._counts(limit), np.zeros(len(EDGES))
         for steps, _ in parts:
-            after, of_bed = so_far[steps], h.bed[steps]
-            scale = others[of_bed]
-            expected += expected_in_bins(_before(h, so_far, steps) * scale, after * scale, counts[of_bed])
-        baseline[k] = learn_baseline(expected, (so_far[h.last] if n_beds else lasted) * others, ended)
-        expected_so_far[k] = so_far
-        # the players' posterior, with the club's own baseline in the exposure
-        z_warped, drift = np.zeros(n_players + 1), _Drift(h)
+            bed = h.bed[steps]
+            scale = others[bed]
+            expected += expected_in_bins(_before(h, so_far, steps) * scale, so_far[steps] * scale, counts[bed])
+        at_end = so_far[h.last] if h.n_beds else lasted
+        return so_far, learn_baseline(expected, at_end * others, ended)
+
+    def _expose_to_baseline(self, limit: str, parts: Parts, so_far: np.ndarray, baseline: Baseline) -> Level:
+        """The players' posterior with the club's own baseline in the exposure, and the level of the newest weeks."""
+        h, player, n_players, strength = self.h, self.player, self.n_players, self.strength[limit]
+        unit = self.taught[limit] / (self.a[limit] / self.b[limit])[player]
+        counts, exposure, drift = self._counts(limit), np.zeros(n_players + 1), _Drift(h)
         for steps, beds in parts:
-            warped = baseline[k].warped(so_far[steps]) - baseline[k].warped(_before(h, so_far, steps))
-            by_bed = np.add.reduceat(warped, h.first[beds] - steps.start) * (taught[k] / (a[k] / b[k])[player])[beds]
-            z_warped += np.bincount(player[beds], by_bed, n_players + 1)
+            warped = baseline.warped(so_far[steps]) - baseline.warped(_before(h, so_far, steps))
+            by_bed = np.add.reduceat(warped, h.first[beds] - steps.start) * unit[beds]
+            exposure += np.bincount(player[beds], by_bed, n_players + 1)
             drift.expect(steps, warped * counts[h.bed[steps]])
-        b[k] = np.where(np.arange(n_players + 1) < n_players, strength[k] + z_warped, strength[k])
-        level[k] = drift.level(ended)
-    return Learned(
-        shapes,
-        e,
-        f,
-        a,
-        b,
-        reports,
-        looks,
-        responsibility,
-        factor,
-        mishit_per_hour,
-        other,
-        rounds,
-        endings_family,
-        level,
-        baseline,
-        expected_so_far,
-        own,
-        h.racket,
-        {k: looked.counted(k, _at_end(h, seen, responsibility[:, codes[k]] * taught[k])) for k in limits},
-        outlasted,
-    )
+        self.b[limit] = np.where(np.arange(n_players + 1) < n_players, strength + exposure, strength)
+        return drift.level(self._ended(limit))
+
+    def _counts(self, limit: str) -> np.ndarray:
+        """(n_beds,) how far an ending by this limit would be heard of."""
+        return np.asarray(self.taught[limit] * (self.reports[self.player] if limit == "goes_dead" else 1.0))
 
 
 def _at_end(h: History, steps: np.ndarray, ended: np.ndarray) -> np.ndarray:
@@ -304,7 +379,7 @@ def _at_end(h: History, steps: np.ndarray, ended: np.ndarray) -> np.ndarray:
     return np.where(h.last[bed] == steps, ended[bed], 0.0)
 
 
-def _parts(h: History) -> list[tuple[slice, slice]]:
+def _parts(h: History) -> Parts:
     """The steps in parts of about PART_STEPS, and the beds they are of: what holds for every bed by itself is worked
     out in parts, so that a large club needs no array of all steps for each thing on the way."""
     if h.n_beds == 0:

@@ -14,7 +14,7 @@ from scipy import stats
 from pipeline.wear import reference
 from pipeline.wear.estimate import LIMIT_WORDS, Estimate
 from pipeline.wear.history import SIGNS
-from pipeline.wear.learning import LIMITS
+from pipeline.wear.learning import LIMITS, MISHIT
 from pipeline.wear.looks import GRADES, GROUPS, priors
 from pipeline.wear.taken_out import TakenOut, taken_out
 
@@ -92,6 +92,9 @@ def _values(e: Estimate) -> list[Row]:
         is_log = not name.endswith("exponent")
         fitted[name] = [("", "breaks", name, trade * float(np.exp(effect)) if is_log else trade + effect, is_log)]
     for v in reference.VALUES:
+        if v.name == "mishit_hours":
+            rows.append(_mishits(e, v))
+            continue
         for added, limit, name, value, is_log in fitted.get(v.name, [("", "", "", v.value, True)]):
             band, since, evidence = _of_fit(e, limit, name, value, is_log) if limit else (NO_BAND, None, "")
             rows.append(
@@ -109,6 +112,16 @@ def _values(e: Estimate) -> list[Row]:
              fit.steepness, *NO_BAND, "chosen by the held-out weeks", False, e.kept.as_of, evidence_of(e, limit))
         )  # fmt: skip
     return rows
+
+
+def _mishits(e: Estimate, trade: reference.Value) -> Row:
+    """Hours of play to one mishit: gamma posterior of the rate, one mishit in the trade's hours as its prior."""
+    count = float(e.learned.responsibility[:, MISHIT].sum())
+    low, high = _gamma_band(e.learned.mishit_per_hour, 1.0 + count)
+    return (
+        trade.name, trade.meaning, trade.unit, trade.value, 1.0 / e.learned.mishit_per_hour, 1.0 / high, 1.0 / low,
+        trade.source, trade.is_assumption, e.as_of, f"mishits: {count:.0f}",
+    )  # fmt: skip
 
 
 def _weights(e: Estimate) -> list[Row]:

@@ -164,6 +164,7 @@ VALUES: tuple[Value, ...] = (
         "assumption",
     ),
     Value("share_reporting", 0.85, "1", "players who report lost feel at all, before any evidence", "assumption"),
+    Value("mishit_hours", 2000.0, "h", "hours of play to a mishit that breaks a string", "assumption"),
     Value("inspection_prior", 4.0, "endings", "how many endings the prior of a grade multiplier weighs", "assumption"),
     Value("inspection_fade", 0.5, "lives", "play after a look, in lives, by which its effect has halved", "assumption"),
     Value(

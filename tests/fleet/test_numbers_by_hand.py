@@ -147,8 +147,9 @@ def test_the_club_s_line_has_what_the_view_says_and_nothing_where_it_says_nothin
     assert (full.learned_note, full.idle_note, full.last_log_on) == ("Learned.", "Away.", date(2026, 2, 28))
 
 
-def estimate_of(fits: dict[str, Fit]) -> Estimate:
-    h = history([Bed(f"P{n}", "breaks", (10, 20), (6.0, 14.0)) for n in range(12)])
+def estimate_of(fits: dict[str, Fit], mishits: int = 0) -> Estimate:
+    causes = ["mishit"] * mishits + ["breaks"] * (12 - mishits)
+    h = history([Bed(f"P{n}", cause, (10, 20), (6.0, 14.0)) for n, cause in enumerate(causes)])
     return Estimate(DAY, h, learn(h), tuple(session_weight_rows()), fits, Kept(DAY, 12.0, fits))
 
 
@@ -171,6 +172,16 @@ def test_the_band_of_a_family_is_that_of_its_gamma_law() -> None:
     assert level["value_p05"] < level["value"] < level["value_p95"] and not level["is_assumption"]
     rest = row(e, "rest_scale")
     assert (rest["trade_value"], rest["is_assumption"]) == (1.0, True) and np.isnan(rest["value_p05"])
+
+
+def test_the_hours_to_a_mishit_are_one_in_the_trade_s_hours_and_those_of_the_club() -> None:
+    """3 mishits in the club's hours, and 1 in the trade's 2000: the rate is gamma of 4 events."""
+    e = estimate_of({}, mishits=3)
+    hours = 2000.0 + e.history.hours[e.history.last].sum()
+    found, law = row(e, "mishit_hours"), stats.gamma(4.0, scale=1.0 / hours)
+    assert (found["trade_value"], found["evidence"], found["is_assumption"]) == (2000.0, "mishits: 3", True)
+    assert found["value"] == pytest.approx(hours / 4.0)
+    assert (found["value_p05"], found["value_p95"]) == pytest.approx((1.0 / law.ppf(0.95), 1.0 / law.ppf(0.05)))
 
 
 def test_the_band_of_a_fitted_number_is_that_of_its_spread_on_its_scale() -> None:
