@@ -16,11 +16,14 @@ import plotly.graph_objects as go
 from dashboard.chart_events import event_bands, put
 from dashboard.palette import TEXT_FONT, Palette
 from pipeline.fleet import words
+from pipeline.fleet.frames.racket import SIGNS
 
 CONFIG = {"displayModeBar": False, "scrollZoom": False, "doubleClick": False}
 DAY = pd.Timedelta(days=1)
 MARKS = {"breaks": "diamond", "goes_dead": "circle", "broken": "x"}
 MARK_WORDS = {"broken": "broken", "breaks": "likely to break", "goes_dead": "likely to go dead"}
+USED = {"breaks": "break_used", "goes_dead": "dead_used"}  # limit -> column of the life used, stem of its band's
+TOWARDS = {"breaks": "breaking", "goes_dead": "going dead"}
 LABEL_FALL = 4.0  # restrings by which a week falls below the one before, so that its number goes below
 
 
@@ -178,47 +181,9 @@ def wear_curves(
     first = min(wear["day"].min(), today) - DAY
     last = max(wear["day"].max(), today + 14 * DAY)
     lines = event_bands(figure, colours, events, first, last, is_narrow)
-    top = 1.25
-    for limit, column, name in (
-        ("breaks", "break_used", "towards breaking"),
-        ("goes_dead", "dead_used", "towards going dead"),
-    ):
-        colour = colours.of_limit(limit)
-        played, planned = wear[wear["kind"] == "played"], wear[wear["kind"] == "planned"]
-        planned = pd.concat([played.tail(1), planned])
-        top = max(top, min(1.7, float(wear[f"{column}_p90"].max() or 0) * 1.04))
-        for part in (played, planned):
-            figure.add_scatter(
-                x=[*part["day"], *part["day"][::-1]],
-                y=[*part[f"{column}_p90"], *part[f"{column}_p10"][::-1]],
-                mode="lines",
-                fill="toself",
-                fillcolor=colours.faint(colour, 0.14),
-                line={"width": 0},
-                hoverinfo="skip",
-                showlegend=False,
-            )
-        hover = "%{customdata}<extra></extra>"
-        figure.add_scatter(
-            x=played["day"],
-            y=played[column],
-            mode="lines+markers",
-            name=name,
-            line={"color": colour, "width": 2.4, "shape": "hv"},
-            marker={"symbol": MARKS[limit], "size": 6, "color": colour},
-            customdata=_used_words(played, column, name),
-            hovertemplate=hover,
-        )
-        figure.add_scatter(
-            x=planned["day"],
-            y=planned[column],
-            mode="lines",
-            name=f"{name}, planned play",
-            line={"color": colour, "width": 2, "dash": "6px,5px"},
-            customdata=_used_words(planned, column, name),
-            hovertemplate=hover,
-            showlegend=False,
-        )
+    top = max(1.25, *(min(1.7, float(wear[f"{column}_p90"].max() or 0) * 1.04) for column in USED.values()))
+    for limit in USED:
+        _wear_curve(figure, wear, limit, colours)
     figure.add_hline(y=1, line={"color": colours.ink, "width": 1, "dash": "2px,3px"})
     figure.add_annotation(
         x=0,
@@ -236,33 +201,7 @@ def wear_curves(
             x=today, y=0.0, yanchor="bottom", xanchor="left", xshift=4, text="today", showarrow=False,
             font={"size": 12, "color": colours.ink},
         )  # fmt: skip
-    stem = {"color": colours.event, "width": 1, "dash": "1px,3px"}
-    stems = [
-        {"type": "line", "x0": day, "x1": day, "y0": 0, "y1": top * 0.955, "line": stem}
-        for day in pd.to_datetime(looks["Looked at"])
-    ]
-    put(figure, stems, [])
-    if not looks.empty:
-        figure.add_scatter(
-            x=pd.to_datetime(looks["Looked at"]),
-            y=[top * 0.955] * len(looks),
-            mode="markers",
-            name="inspection",
-            marker={"symbol": "star", "size": 13, "color": colours.event},
-            customdata=[
-                "<br>".join(
-                    [
-                        f"looked at {words.day(row['Looked at'])}",
-                        *(
-                            f"{name.lower()}: {row[name] or 'not looked at'}"
-                            for name in ("Fraying", "Notching", "Strings out of line", "Lost feel")
-                        ),
-                    ]
-                )
-                for row in looks.to_dict("records")
-            ],
-            hovertemplate="%{customdata}<extra></extra>",
-        )
+    _look_marks(figure, looks, top * 0.955, colours)
     span_weeks = (last - first).days / 7
     ticks, texts = _weekly_ticks(first, last, is_narrow, max(1, round(span_weeks / (4 if is_narrow else 5))))
     head = 16 + 17 * lines
@@ -272,6 +211,71 @@ def wear_curves(
     figure.update_xaxes(range=[first, last], tickvals=ticks, ticktext=texts, tickangle=0, showgrid=False)
     figure.update_yaxes(range=[0, top], title_text="" if is_narrow else "life used", **percent_ticks(0, top, 25))
     return figure
+
+
+def _wear_curve(figure: go.Figure, wear: pd.DataFrame, limit: str, colours: Palette) -> None:
+    """One limit's life used: the band, the steps as played, the dashes as planned."""
+    column, name, colour = USED[limit], f"towards {TOWARDS[limit]}", colours.of_limit(limit)
+    played, planned = wear[wear["kind"] == "played"], wear[wear["kind"] == "planned"]
+    planned = pd.concat([played.tail(1), planned])
+    for part in (played, planned):
+        figure.add_scatter(
+            x=[*part["day"], *part["day"][::-1]],
+            y=[*part[f"{column}_p90"], *part[f"{column}_p10"][::-1]],
+            mode="lines",
+            fill="toself",
+            fillcolor=colours.faint(colour, 0.14),
+            line={"width": 0},
+            hoverinfo="skip",
+            showlegend=False,
+        )
+    hover = "%{customdata}<extra></extra>"
+    figure.add_scatter(
+        x=played["day"],
+        y=played[column],
+        mode="lines+markers",
+        name=name,
+        line={"color": colour, "width": 2.4, "shape": "hv"},
+        marker={"symbol": MARKS[limit], "size": 6, "color": colour},
+        customdata=_used_words(played, column, name),
+        hovertemplate=hover,
+    )
+    figure.add_scatter(
+        x=planned["day"],
+        y=planned[column],
+        mode="lines",
+        name=f"{name}, planned play",
+        line={"color": colour, "width": 2, "dash": "6px,5px"},
+        customdata=_used_words(planned, column, name),
+        hovertemplate=hover,
+        showlegend=False,
+    )
+
+
+def _look_marks(figure: go.Figure, looks: pd.DataFrame, height: float, colours: Palette) -> None:
+    """A star on a stem for every inspection, its grades on hover."""
+    if looks.empty:
+        return
+    days = pd.to_datetime(looks["Looked at"])
+    stem = {"color": colours.event, "width": 1, "dash": "1px,3px"}
+    put(figure, [{"type": "line", "x0": d, "x1": d, "y0": 0, "y1": height, "line": stem} for d in days], [])
+    figure.add_scatter(
+        x=days,
+        y=[height] * len(looks),
+        mode="markers",
+        name="inspection",
+        marker={"symbol": "star", "size": 13, "color": colours.event},
+        customdata=[
+            "<br>".join(
+                [
+                    f"looked at {words.day(row['Looked at'])}",
+                    *(f"{sign.lower()}: {row[sign] or 'not looked at'}" for sign in SIGNS.values()),
+                ]
+            )
+            for row in looks.to_dict("records")
+        ],
+        hovertemplate="%{customdata}<extra></extra>",
+    )
 
 
 def _used_words(rows: pd.DataFrame, column: str, name: str) -> list[str]:

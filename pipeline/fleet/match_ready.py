@@ -21,6 +21,7 @@ import pandas as pd
 from pipeline.fleet.outlook import prob_dead
 from pipeline.fleet.simulation import Simulated
 from pipeline.sql import relation_text
+from pipeline.wear.history import bed_rows
 from pipeline.wear.limits import life_used_dead
 
 if TYPE_CHECKING:
@@ -98,8 +99,7 @@ def lasts_through(
     is_away = np.zeros(uniform.shape, dtype=bool)
     is_away[at[meets], draw[meets]] = True
     # beds that are in now, and over them those strung before the event: of several the last, as they come in time
-    position = pd.Series(np.arange(h.n_beds), index=h.beds["bed_id"])
-    index = position.loc[s.rackets["bed_id"].iloc[made.beds[rows]]].to_numpy(dtype=np.int64)
+    index = bed_rows(h, s.rackets["bed_id"].iloc[made.beds[rows]])
     last = h.last[index]
     hours = h.playability[last][:, None] + _on_day(made.playability[rows], end)
     age_hours = np.broadcast_to((h.age_hours[last] + 24.0 * end)[:, None], hours.shape).copy()

@@ -17,7 +17,7 @@ from scipy import stats
 
 from pipeline.fleet.play import ComingPlay
 from pipeline.wear.drift import Level
-from pipeline.wear.history import SIGNS, History, last_played
+from pipeline.wear.history import SIGNS, History, bed_rows, codes_of, last_played
 from pipeline.wear.learning import BREAKS, DEAD, Learned
 from pipeline.wear.limits import LN2, cumulative_hazard, life_used_breaks, life_used_dead, survival
 from pipeline.wear.looks import group_of, log_word, look_fade, told
@@ -68,17 +68,14 @@ class Outlook:
 
 def current_beds(h: History, learned: Learned, rackets: pd.DataFrame) -> CurrentBeds:
     """Beds in play. rackets: columns racket_id, bed_id, player_id, share (of the player's play), for those in play."""
-    position = pd.Series(np.arange(h.n_beds), index=h.beds["bed_id"])
-    players = {p: i for i, p in enumerate(h.players)}
-    squads = {s: i for i, s in enumerate(h.squads)}
-    index = position.loc[rackets["bed_id"]].to_numpy().astype(np.int64)
+    index = bed_rows(h, rackets["bed_id"])
     last = h.last[index]
     now = looks_now(h, learned, rackets)
     return CurrentBeds(
         index=index,
         racket_id=rackets["racket_id"].to_numpy(),
-        player=np.array([players.get(p, len(players)) for p in rackets["player_id"]], dtype=np.int64),
-        squad=np.array([squads.get(s, len(squads)) for s in rackets["squad"]], dtype=np.int64),
+        player=codes_of(rackets["player_id"], h.players),
+        squad=codes_of(rackets["squad"], h.squads),
         share=rackets["share"].to_numpy(dtype=float),
         abrasion=h.abrasion[last],
         playability=h.playability[last],
@@ -95,8 +92,7 @@ def looks_now(h: History, learned: Learned, rackets: pd.DataFrame) -> dict[str, 
 
     rackets: bed_id (none missing), the last grade of each sign and looked_on, as in rackets_now.
     """
-    position = pd.Series(np.arange(h.n_beds), index=h.beds["bed_id"])
-    index = position.loc[rackets["bed_id"]].to_numpy().astype(np.int64)
+    index = bed_rows(h, rackets["bed_id"])
     looked_on = pd.to_datetime(rackets["looked_on"])
     seen = looked_on.notna().to_numpy()
     look_day = np.where(seen, (looked_on - pd.Timestamp(0)).dt.days.fillna(0).to_numpy(), 0).astype(np.int64)

@@ -23,7 +23,7 @@ from pipeline.fleet.snapshot import MOST_DRAWS, OUTLOOK_DAYS, Snapshot
 from pipeline.fleet.tension_left import publish_tension
 from pipeline.fleet.words import idle_bench
 from pipeline.sql import relation_text
-from pipeline.wear.history import named_play
+from pipeline.wear.history import bed_rows, named_play
 from pipeline.wear.parameters import parameters
 
 RANK_DAYS = 14
@@ -116,7 +116,7 @@ def _bed_days(s: Snapshot) -> pd.DataFrame:
     frames = []
     # every bed that is in a frame, those that have ended there included
     in_frame = s.rackets[s.rackets["bed_id"].notna()]
-    index = pd.Series(np.arange(h.n_beds), index=h.beds["bed_id"]).loc[in_frame["bed_id"]].to_numpy(dtype=np.int64)
+    index = bed_rows(h, in_frame["bed_id"])
     chosen = np.isin(h.bed, index)
     bed_scale = np.power(learned.family["breaks"][np.maximum(h.family, 0)], 1.0 / learned.shapes.shape_breaks)
     at = h.bed[chosen]

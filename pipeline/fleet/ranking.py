@@ -15,6 +15,7 @@ import pandas as pd
 
 from pipeline.fleet.explain import why
 from pipeline.fleet.outlook import HORIZON_CAP_DAYS, Outlook, days_left, prob_dead
+from pipeline.wear.history import bed_rows
 from pipeline.wear.tension import tension_left_percent
 
 if TYPE_CHECKING:
@@ -153,7 +154,7 @@ def _fill_ended(s: Snapshot, frame: pd.DataFrame) -> None:
     ended = frame["bed_id"].notna() & (frame["status"] != "in_play")
     if not ended.any():
         return
-    index = pd.Series(np.arange(h.n_beds), index=h.beds["bed_id"]).loc[frame.loc[ended, "bed_id"]].to_numpy()
+    index = bed_rows(h, frame.loc[ended, "bed_id"])
     last = h.last[index]
     scale = np.power(learned.family["breaks"][np.maximum(h.family[index], 0)], 1.0 / learned.shapes.shape_breaks)
     broke = (frame.loc[ended, "status"] == "broken").to_numpy()

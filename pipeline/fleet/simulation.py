@@ -17,16 +17,16 @@ import pandas as pd
 from pipeline.fleet.bench_days import carried, served
 from pipeline.fleet.dispersion import lumpy
 from pipeline.fleet.hand_over import HandOver, hand_over
-from pipeline.fleet.outlook import SHARE_SPREAD, last_seen_play, looks_now, unseen_days
-from pipeline.fleet.play import ComingPlay, weekly_play
+from pipeline.fleet.outlook import SHARE_SPREAD, last_seen_play, unseen_days
+from pipeline.fleet.play import ComingPlay
+from pipeline.fleet.standing import Standing, WeekOfPlay, standing, week_of_play
 from pipeline.fleet.weeks_ahead import Fleet, LimitAhead, Weeks, gamma_around_one, march
 from pipeline.fleet.young_beds import YOUNG_DAYS
 from pipeline.wear.history import History
-from pipeline.wear.learning import Learned
+from pipeline.wear.learning import LIMITS, Learned
 from pipeline.wear.limits import LN2
 
 CAUSES = ("breaks", "goes_dead", "other")
-SMALL = 1e-9
 
 
 @dataclass(frozen=True)
@@ -79,95 +79,40 @@ def simulate(
     none has). young: limit -> (bands,) parts of the hazard of new beds (none: the whole of it).
     """
     beds = rackets[rackets["bed_id"].notna()].reset_index()
-    n, s = len(beds), learned.shapes
-    position = pd.Series(np.arange(h.n_beds), index=h.beds["bed_id"])
-    index = position.loc[beds["bed_id"]].to_numpy(dtype=np.int64) if n else np.zeros(0, dtype=np.int64)
-    last = h.last[index]
-    players = {p: i for i, p in enumerate(h.players)}
-    squads = {q: i for i, q in enumerate(h.squads)}
-    n_players = len(players)
-    player = np.array([players.get(p, n_players) for p in beds["player_id"]], dtype=np.int64)
-    squad = np.array([squads.get(q, len(squads)) for q in beds["squad"]], dtype=np.int64)
-    family = np.maximum(h.family[index], 0)
-
-    base = weekly_play(play, h.players, n_weeks)
-    # what an hour on the clock costs a bed: the player's own, the same in every week
-    total = np.maximum(base["hours"].sum(axis=1), SMALL)
-    abrasion_per_hour = np.maximum(base["abrasion"].sum(axis=1) / total, SMALL)[player]
-    playability_per_hour = (base["playability"].sum(axis=1) / total)[player]
-    in_play = (beds["status"] == "in_play").to_numpy()
-    now = looks_now(h, learned, beds)
+    now = standing(h, learned, beds)
+    week = week_of_play(play, h.players, n_weeks)
     origin = as_of if as_of is not None else pd.Timestamp(0) + pd.Timedelta(days=h.as_of_day)
     way = way or hand_over(h.beds, unseen_days(h), (), origin, last_seen_play(h))
     way = way.drawn(draws, rng)
-    lives = learned.exposure.lives
-    rest = s.rest_scale * lives.rest[index]
-    age_hours = np.where(in_play, h.age_hours[last], 0.0)
-    used_play = np.where(in_play, h.playability[last], 0.0) / lives.dead_hours[index]
-    x_now = {
-        "breaks": np.where(in_play, h.abrasion[last], 0.0) / lives.break_hours[index],
-        "goes_dead": used_play + rest * np.log10(1.0 + age_hours),
-    }
-    weekly = beds["share"].to_numpy(dtype=float) * base["hours"].mean(axis=1)[player]
-    ahead = {}
-    for limit, life, per_hour, shape in (
-        ("breaks", lives.break_hours[index], abrasion_per_hour, s.shape_breaks),
-        ("goes_dead", lives.dead_hours[index], playability_per_hour, s.shape_dead),
-    ):
-        a, b, level = learned.a[limit], learned.b[limit], learned.level[limit]
-        unit = (a / b)[player] * learned.family[limit][family] * learned.racket[index]
-        x_young = weekly[:, None] * (per_hour / life)[:, None] * (np.array(YOUNG_DAYS) / 7.0)
-        if limit == "goes_dead":
-            x_young += rest[:, None] * np.log10(1.0 + 24.0 * np.array(YOUNG_DAYS))
-        ahead[limit] = LimitAhead(
-            x_now=x_now[limit],
-            u_now=np.where(in_play, learned.expected[limit][last], 0.0),
-            # an inspection's word fades with play: half of its log is a fair mean over what is left
-            look_now=np.where(in_play, np.exp(0.5 * now[limit]), 1.0),
-            unit=unit,
-            life=life,
-            per_hour=per_hour,
-            shape=shape,
-            baseline=learned.baseline[limit],
-            a=a,
-            b=b,
-            level=level.level * gamma_around_one(level.spread, (draws,), rng),
-            young_at=learned.baseline[limit].warped(LN2 * unit[:, None] * np.power(x_young, shape)),
-            young_parts=np.ones(len(YOUNG_DAYS)) if young is None else young[limit],
-        )
-    strung_first = np.full((n, draws), np.nan, dtype=np.float32)
-    waited = np.nan_to_num(beds["waiting_days"].to_numpy(dtype=float))[~in_play]
-    strung_first[~in_play] = way.still_waiting(waited, draws, rng)
-    if over is not None:
-        strung_first[in_play] = _over_unseen(over, way, draws, rng)
-    made = march(
-        Fleet(
-            player=player,
-            squad=squad,
-            share=beds["share"].to_numpy(dtype=float),
-            strung_first=strung_first,
-            age_hours=age_hours,
-            used_play=used_play,
-            rest=rest,
-            breaks=ahead["breaks"],
-            dead=ahead["goes_dead"],
-            reports=learned.reports,
-            other=learned.other,
-            mishit_per_hour=learned.mishit_per_hour,
-        ),
-        Weeks(
-            hours=base["hours"],
-            spread_level=play.spread_level,
-            spread_week=play.spread_week,
-            spread_share=SHARE_SPREAD,
-            # the club's error is partly lasting, partly each week's own
-            club=gamma_around_one(play.spread_club * 0.7, (draws, 1), rng)
-            * gamma_around_one(play.spread_club * 0.7, (draws, n_weeks), rng),
-        ),
-        way,
-        draws,
-        rng,
+    breaks, dead = (
+        _limit_ahead(limit, now, learned, week, np.ones(len(YOUNG_DAYS)) if young is None else young[limit], draws, rng)
+        for limit in LIMITS
     )
+    strung_first = np.full((len(beds), draws), np.nan, dtype=np.float32)
+    waited = np.nan_to_num(beds["waiting_days"].to_numpy(dtype=float))[~now.in_play]
+    strung_first[~now.in_play] = way.still_waiting(waited, draws, rng)
+    if over is not None:
+        strung_first[now.in_play] = _over_unseen(over, way, draws, rng)
+    fleet = Fleet(
+        player=now.player,
+        squad=now.squad,
+        share=now.share,
+        strung_first=strung_first,
+        age_hours=now.age_hours,
+        used_play=now.used_play,
+        rest=now.rest,
+        breaks=breaks,
+        dead=dead,
+        reports=learned.reports,
+        other=learned.other,
+        mishit_per_hour=learned.mishit_per_hour,
+    )
+    # the club's error is partly lasting, partly each week's own
+    club = gamma_around_one(play.spread_club * 0.7, (draws, 1), rng) * gamma_around_one(
+        play.spread_club * 0.7, (draws, n_weeks), rng
+    )
+    weeks = Weeks(week.hours, play.spread_level, play.spread_week, SHARE_SPREAD, club)
+    made = march(fleet, weeks, way, draws, rng)
     racket, draw, away_from, away_until, cause = made.away
     full = way.limit()
     if full is not None:
@@ -175,35 +120,88 @@ def simulate(
     inside = away_until < 7.0 * n_weeks
     cell = draw[inside] * n_weeks + (away_until[inside] // 7).astype(np.int64)
     # what waits already is known: the lumps are those of what is still to come
-    waited = np.isfinite(strung_first)[racket[inside], draw[inside]] & (away_from[inside] == 0.0)
-    jobs, known = (np.bincount(c, minlength=draws * n_weeks).reshape(draws, n_weeks) for c in (cell, cell[waited]))
+    is_known = np.isfinite(strung_first)[racket[inside], draw[inside]] & (away_from[inside] == 0.0)
+    jobs, busy = _jobs_by_week(cell, is_known, (draws, n_weeks), spread, full, first_jobs_a_week, rng)
+    if over is not None:
+        # a bed that has ended unseen is over on day 0
+        made.ends[now.in_play] = np.where(np.isfinite(strung_first[now.in_play]), 0.0, made.ends[now.in_play])
+    rows = beds["index"].to_numpy()
+    playability_per_hour = week.per_hour["goes_dead"][now.player].astype(np.float32)[:, None, None]
+    return Simulated(
+        jobs=jobs,
+        draw=draw[inside],
+        week=cell % n_weeks,
+        racket=rows[racket[inside]],
+        cause=cause[inside],
+        ends=made.ends,
+        busy=busy,
+        beds=rows,
+        away_racket=racket,
+        away_draw=draw,
+        away_from=away_from,
+        away_until=away_until,
+        playability=np.multiply(made.hours, playability_per_hour, out=made.hours),
+    )
+
+
+def _limit_ahead(
+    limit: str,
+    now: Standing,
+    learned: Learned,
+    week: WeekOfPlay,
+    young_parts: np.ndarray,
+    draws: int,
+    rng: np.random.Generator,
+) -> LimitAhead:
+    """One limit of every racket, for the beds now in and for those that follow."""
+    shape = learned.shapes.shape_breaks if limit == "breaks" else learned.shapes.shape_dead
+    per_hour, life, baseline = week.per_hour[limit][now.player], now.life[limit], learned.baseline[limit]
+    weekly, young = now.share * week.hours.mean(axis=1)[now.player], np.array(YOUNG_DAYS)
+    x_young = weekly[:, None] * (per_hour / life)[:, None] * (young / 7.0)
+    if limit == "goes_dead":
+        x_young += now.rest[:, None] * np.log10(1.0 + 24.0 * young)
+    level = learned.level[limit]
+    return LimitAhead(
+        x_now=now.x_now[limit],
+        u_now=now.u_now[limit],
+        look_now=now.look_now[limit],
+        unit=now.unit[limit],
+        life=life,
+        per_hour=per_hour,
+        shape=shape,
+        baseline=baseline,
+        a=learned.a[limit],
+        b=learned.b[limit],
+        level=level.level * gamma_around_one(level.spread, (draws,), rng),
+        young_at=baseline.warped(LN2 * now.unit[limit][:, None] * np.power(x_young, shape)),
+        young_parts=young_parts,
+    )
+
+
+def _jobs_by_week(
+    cell: np.ndarray,
+    is_known: np.ndarray,
+    size: tuple[int, int],
+    spread: float,
+    full: tuple[np.ndarray, float] | None,
+    first_jobs_a_week: float,
+    rng: np.random.Generator,
+) -> tuple[np.ndarray, np.ndarray]:
+    """(draws, weeks) restrings as lumpy as this club's weeks are, and how much busier that is than the beds alone.
+
+    cell: (m,) draw * weeks + week of each restring. is_known: (m,) whether it waits already. full: days on which the
+    bench is at work and the most it strings on one (none: no such limit).
+    """
+    draws, n_weeks = size
+    jobs, known = (np.bincount(c, minlength=draws * n_weeks).reshape(size) for c in (cell, cell[is_known]))
     lumped = known + (jobs - known) * lumpy(jobs - known, spread, rng)
     if full is not None:
         lumped = carried(lumped, full[0][:, : 7 * n_weeks].reshape(-1, n_weeks, 7).sum(axis=2) * full[1])
     busy = np.where(jobs > 0, lumped / np.maximum(jobs, 1), 1.0)
-    racket, draw, cause, week = racket[inside], draw[inside], cause[inside], cell % n_weeks
     jobs = np.floor(lumped + rng.random(jobs.shape)).astype(np.int64)
     if first_jobs_a_week > 0:
         jobs = jobs + rng.poisson(first_jobs_a_week, jobs.shape)
-    if over is not None:
-        # a bed that has ended unseen is over on day 0
-        made.ends[in_play] = np.where(np.isfinite(strung_first[in_play]), 0.0, made.ends[in_play])
-    original = beds["index"].to_numpy()
-    return Simulated(
-        jobs=jobs,
-        draw=draw,
-        week=week,
-        racket=original[racket],
-        cause=cause,
-        ends=made.ends,
-        busy=busy,
-        beds=original,
-        away_racket=made.away[0],
-        away_draw=made.away[1],
-        away_from=away_from,
-        away_until=away_until,
-        playability=np.multiply(made.hours, playability_per_hour.astype(np.float32)[:, None, None], out=made.hours),
-    )
+    return jobs, busy
 
 
 def _over_unseen(

@@ -6,7 +6,7 @@ Steps are the days that matter to a bed, sorted by bed and day; cumulative play 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -208,6 +208,18 @@ def sums_from(values: np.ndarray, h: History, start: np.ndarray) -> tuple[np.nda
         return np.zeros(0), np.zeros(0)
     before, since = np.add.reduceat(values, np.column_stack([h.first, start]).ravel()).reshape(-1, 2).T
     return np.where(start > h.first, before, 0.0) + since, since
+
+
+def bed_rows(h: History, bed_ids: pd.Series) -> np.ndarray:
+    """(n,) row of each bed in History's beds. Raises KeyError for a bed that is not there."""
+    row = pd.Series(np.arange(h.n_beds), index=h.beds["bed_id"])
+    return row.loc[bed_ids].to_numpy(dtype=np.int64) if len(bed_ids) else np.zeros(0, dtype=np.int64)
+
+
+def codes_of(values: pd.Series, known: Sequence[str]) -> np.ndarray:
+    """(n,) place of each value among the known ones; their number where it is none of them."""
+    place = {value: i for i, value in enumerate(known)}
+    return np.array([place.get(value, len(known)) for value in values], dtype=np.int64)
 
 
 def strung_day(h: History) -> np.ndarray:

@@ -73,9 +73,8 @@ def test_the_mean_rank_is_between_its_two_ends() -> None:
 
 
 def test_a_policy_before_events_cuts_nothing_out_where_there_is_no_event() -> None:
-    day = np.zeros(1)
-    x = np.array([[0.0, 1.0, 2.0]])
-    found = _planned(Policy(None, None, 0.5), x, day, day, x, day, np.zeros((1, 0)))
+    beds: Any = SimpleNamespace(day=np.zeros(1))
+    found = _planned(Policy(None, None, 0.5), beds, np.array([[0.0, 1.0, 2.0]]), np.zeros((1, 0)))
     assert found.tolist() == [np.inf]
 
 

@@ -22,6 +22,7 @@ inspection_prior 4              inspection_fade 0.5             misalignment_say
 strung_part_of_pull 0.7         pitch_error 0.015               pitch_formula_error 0.12
 tension_model_error 0.3         failing_cost 2                  failing_cost_before_event 3
 dead_life_lost 0.5              look_cost 0.01                  look_grades_prior 6
+mishit_hours 2000
 hours_week_beginner 2           hours_week_club 4               hours_week_regional 8
 hours_week_national 12
 """

@@ -15,8 +15,8 @@ import numpy as np
 import pandas as pd
 
 from pipeline.fleet.outlook import looks_now
-from pipeline.fleet.play import weekly_play
 from pipeline.fleet.snapshot import Snapshot
+from pipeline.fleet.standing import week_of_play
 from pipeline.fleet.what_if.weekly_paths import (
     SMALL,
     around_one,
@@ -26,6 +26,8 @@ from pipeline.fleet.what_if.weekly_paths import (
     share_draws,
     value_at,
 )
+from pipeline.wear.history import bed_rows, codes_of
+from pipeline.wear.learning import LIMITS
 from pipeline.wear.limits import LN2, life_used_breaks, life_used_dead, lives_of
 
 BREAKS, LOST_FEEL, OTHER, PLANNED = range(4)  # why a bed ended
@@ -79,137 +81,219 @@ def simulate_scenario(
     s: Snapshot, rackets: pd.DataFrame, scenario: Scenario, events: np.ndarray, n_weeks: int, draws: int, seed: int
 ) -> Outcome:
     """rackets: rows of s.rackets with a bed, in order. events: (rackets, n) eves of events in days, padded with inf."""
-    h, learned, shapes = s.estimate.history, s.estimate.learned, s.estimate.learned.shapes
-    n, horizon = len(rackets), float(n_weeks * 7)
-    rng = np.random.default_rng([seed, 0])
-    position = pd.Series(np.arange(h.n_beds), index=h.beds["bed_id"])
-    index = position.loc[rackets["bed_id"]].to_numpy(dtype=np.int64)
-    last = h.last[index]
-    players = {p: i for i, p in enumerate(h.players)}
-    squads = {q: i for i, q in enumerate(h.squads)}
-    player = np.array([players.get(p, len(players)) for p in rackets["player_id"]], dtype=np.int64)
-    squad = np.array([squads.get(q, len(squads)) for q in rackets["squad"]], dtype=np.int64)
-    play = s.play_ahead(n_weeks * 7)
-    base = weekly_play(play, h.players, n_weeks)
-    load = load_draws(play, len(players) + 1, draws, n_weeks, rng)
-    expected = rackets["share"].to_numpy(dtype=float)
-    share = share_draws(expected, player, len(players) + 1, draws, rng)
-    hours = np.zeros((n, draws, n_weeks + 1), dtype=np.float32)
-    np.cumsum(base["hours"][player][:, None, :] * load[player] * share[:, :, None], axis=2, out=hours[:, :, 1:])
-    flat = hours.reshape(n * draws, n_weeks + 1)
-    total = np.maximum(base["hours"].sum(axis=1), SMALL)
-    abrasion = np.maximum(base["abrasion"].sum(axis=1) / total, SMALL)[player]
-    playability = (base["playability"].sum(axis=1) / total)[player]
+    return _Run(s, rackets, scenario, events, n_weeks, draws, seed).outcome()
 
-    theta, level = {}, {}
-    for limit in ("breaks", "goes_dead"):
-        now = s.past.levels[limit]
-        theta[limit] = gamma_draws(learned.a[limit], learned.b[limit], draws, rng)[player]
-        theta[limit] = theta[limit] * now.level * around_one(now.spread, (1, draws), rng)
-        level[limit] = (learned.a[limit] / learned.b[limit])[player] * learned.racket[index]
-    reports = (rng.random((len(players) + 1, draws)) < learned.reports[:, None])[player]
-    theta["goes_dead"] = np.where(reports, theta["goes_dead"], SMALL)
-    mean = {k: (learned.a[k] / learned.b[k])[player] for k in theta}
 
-    old, new = _beds_now(s, index), _beds_new(s, scenario.strung)
-    family = {k: _family_draws(s, k, h.beds["family"].to_numpy()[index], draws, seed) for k in theta}
-    family_new = {k: _family_draws(s, k, scenario.strung.beds["family"].to_numpy(), draws, seed) for k in theta}
-    scale_old = np.power(_family_mean(s, h.beds["family"].to_numpy()[index]), 1.0 / shapes.shape_breaks)
-    scale_new = np.power(_family_mean(s, scenario.strung.beds["family"].to_numpy()), 1.0 / shapes.shape_breaks)
+@dataclass(frozen=True)
+class _Beds:
+    """Beds that come in one after the other, one of each racket and draw that still goes on, (m,) arrays.
 
-    in_play = (rackets["status"] == "in_play").to_numpy()
-    looks = looks_now(h, learned, rackets)
-    start = np.zeros((n, draws))
-    waiting = ~in_play
-    if waiting.any():
-        waited = np.nan_to_num(rackets["waiting_days"].to_numpy(dtype=float))[waiting]
-        start[waiting] = s.way.still_waiting(waited, draws, rng)
+    cell: racket * draws + draw. day, hours: when each comes in, in days and in hours of play so far. path: (m, weeks +
+    1) hours of play on the racket. break_hours, dead_hours, rest: what it is made of. hours_on, age_hours, used: what
+    has been played on it when it comes in, its age, limit -> reference hours. x: limit -> life used.
+    """
 
-    out = {name: np.zeros(n * draws) for name in ("jobs", "breaks", "dead_hours")}
-    life_hours: list[np.ndarray] = []
-    life_cause: list[np.ndarray] = []
-    cell = np.arange(n * draws)
-    t0 = start.ravel()
-    fresh = np.repeat(waiting, draws)
-    np.add.at(out["jobs"], cell[fresh & (t0 < horizon)], 1.0)
-    grid = np.arange(n_weeks + 1) * 7.0
-    for generation in range(MOST_BEDS):
-        alive = t0 < horizon
-        cell, t0, fresh = cell[alive], t0[alive], fresh[alive]
-        if not len(cell):
-            break
-        chance = _chances(seed, generation, n * draws, cell)
-        r, d = cell // draws, cell % draws
-        bed = {k: np.where(fresh, new[k][r], old[k][r]) for k in ("break_hours", "dead_hours", "rest")}
-        used = {k: np.where(fresh, 0.0, v[last][r]) for k, v in (
-            ("hours", h.hours), ("breaks", h.abrasion), ("goes_dead", h.playability), ("age", h.age_hours)
-        )}  # fmt: skip
-        path = flat[cell]
-        h_start = value_at(path, t0)
-        x0 = {
-            "breaks": life_used_breaks(used["breaks"], bed["break_hours"]),
-            "goes_dead": life_used_dead(used["goes_dead"], used["age"], bed["dead_hours"], bed["rest"]),
+    cell: np.ndarray
+    racket: np.ndarray
+    draw: np.ndarray
+    day: np.ndarray
+    is_fresh: np.ndarray
+    path: np.ndarray
+    hours: np.ndarray
+    break_hours: np.ndarray
+    dead_hours: np.ndarray
+    rest: np.ndarray
+    hours_on: np.ndarray
+    age_hours: np.ndarray
+    used: dict[str, np.ndarray]
+    x: dict[str, np.ndarray]
+
+
+class _Run:
+    """One scenario: what is the same for all beds, and what has come of those played so far.
+
+    By racket and draw: theta (limit -> the player's multiplier as drawn), family and family_new (limit -> that of the
+    materials). By racket: mean and unit (limit -> the player's mean multiplier, and with the racket's own), scale and
+    scale_new (what makes life used towards breaking one of this club's).
+    """
+
+    def __init__(
+        self, s: Snapshot, rackets: pd.DataFrame, scenario: Scenario, events: np.ndarray, n_weeks: int, draws: int,
+        seed: int,
+    ) -> None:  # fmt: skip
+        h, learned = s.estimate.history, s.estimate.learned
+        self.s, self.scenario, self.events, self.seed = s, scenario, events, seed
+        self.size, self.grid = (len(rackets), draws), np.arange(n_weeks + 1) * 7.0
+        self.horizon = float(n_weeks * 7)
+        rng = np.random.default_rng([seed, 0])
+        index = bed_rows(h, rackets["bed_id"])
+        self.last = h.last[index]
+        self.player, self.squad = codes_of(rackets["player_id"], h.players), codes_of(rackets["squad"], h.squads)
+        self._draw_play(rackets["share"].to_numpy(dtype=float), rng)
+        self._draw_players(index, rng)
+        families, families_new = h.beds["family"].to_numpy()[index], scenario.strung.beds["family"].to_numpy()
+        self.old, self.new = _beds_now(s, index), _beds_new(s, scenario.strung)
+        self.family = {k: _family_draws(s, k, families, draws, seed) for k in LIMITS}
+        self.family_new = {k: _family_draws(s, k, families_new, draws, seed) for k in LIMITS}
+        self.scale, self.scale_new = (
+            np.power(_family_mean(s, f), 1.0 / learned.shapes.shape_breaks) for f in (families, families_new)
+        )
+        self.looks = looks_now(h, learned, rackets)
+        self.waits = (rackets["status"] != "in_play").to_numpy()
+        self.start = np.zeros(self.size)
+        if self.waits.any():
+            waited = np.nan_to_num(rackets["waiting_days"].to_numpy(dtype=float))[self.waits]
+            self.start[self.waits] = s.way.still_waiting(waited, draws, rng)
+        self.jobs, self.breaks, self.dead_hours = (np.zeros(len(rackets) * draws) for _ in range(3))
+        self.life_hours: list[np.ndarray] = []
+        self.life_cause: list[np.ndarray] = []
+
+    def _draw_play(self, share: np.ndarray, rng: np.random.Generator) -> None:
+        """(rackets, draws, weeks + 1) cumulative hours of play; reference hours in one of them."""
+        (n, draws), n_weeks, players = self.size, len(self.grid) - 1, self.s.estimate.history.players
+        play = self.s.play_ahead(n_weeks * 7)
+        week = week_of_play(play, players, n_weeks)
+        load = load_draws(play, len(players) + 1, draws, n_weeks, rng)
+        shares = share_draws(share, self.player, len(players) + 1, draws, rng)
+        self.hours = np.zeros((n, draws, n_weeks + 1), dtype=np.float32)
+        weekly = week.hours[self.player][:, None, :] * load[self.player] * shares[:, :, None]
+        np.cumsum(weekly, axis=2, out=self.hours[:, :, 1:])
+        self.per_hour = {k: v[self.player] for k, v in week.per_hour.items()}
+
+    def _draw_players(self, index: np.ndarray, rng: np.random.Generator) -> None:
+        learned, draws, player = self.s.estimate.learned, self.size[1], self.player
+        self.theta = {}
+        for k in LIMITS:
+            level = self.s.past.levels[k]
+            drawn = gamma_draws(learned.a[k], learned.b[k], draws, rng)[player]
+            self.theta[k] = drawn * level.level * around_one(level.spread, (1, draws), rng)
+        reports = (rng.random((len(learned.reports), draws)) < learned.reports[:, None])[player]
+        self.theta["goes_dead"] = np.where(reports, self.theta["goes_dead"], SMALL)
+        self.mean = {k: (learned.a[k] / learned.b[k])[player] for k in LIMITS}
+        self.unit = {k: self.mean[k] * learned.racket[index] for k in LIMITS}
+
+    def outcome(self) -> Outcome:
+        """Bed after bed until the horizon. Raises ValueError where a policy asks for more than can be followed."""
+        cell, day, is_fresh = np.arange(self.jobs.size), self.start.ravel(), np.repeat(self.waits, self.size[1])
+        np.add.at(self.jobs, cell[is_fresh & (day < self.horizon)], 1.0)
+        for generation in range(MOST_BEDS):
+            alive = day < self.horizon
+            cell, is_fresh = cell[alive], is_fresh[alive]
+            if not len(cell):
+                break
+            beds = self._beds(cell, day[alive], is_fresh)
+            day = self._play(beds, _chances(self.seed, generation, self.jobs.size, cell))
+            is_fresh = np.ones(len(cell), dtype=bool)
+        else:
+            raise ValueError(
+                "so often a restring is more than this can follow: choose more hours or a larger part of life."
+            )
+        return Outcome(
+            self.jobs.reshape(self.size),
+            self.breaks.reshape(self.size),
+            self.hours[:, :, -1].astype(float),
+            self.dead_hours.reshape(self.size),
+            np.concatenate(self.life_hours) if self.life_hours else np.zeros(0),
+            np.concatenate(self.life_cause) if self.life_cause else np.zeros(0, dtype=np.int64),
+        )
+
+    def _beds(self, cell: np.ndarray, day: np.ndarray, is_fresh: np.ndarray) -> _Beds:
+        h, racket = self.s.estimate.history, cell // self.size[1]
+        made = {k: np.where(is_fresh, self.new[k][racket], self.old[k][racket]) for k in self.old}
+        on, abrasion, playability, age = (
+            np.where(is_fresh, 0.0, v[self.last][racket]) for v in (h.hours, h.abrasion, h.playability, h.age_hours)
+        )
+        path = self.hours.reshape(-1, len(self.grid))[cell]
+        x = {
+            "breaks": life_used_breaks(abrasion, made["break_hours"]),
+            "goes_dead": life_used_dead(playability, age, made["dead_hours"], made["rest"]),
         }
-        x_end = {}
-        for limit, shape in (("breaks", shapes.shape_breaks), ("goes_dead", shapes.shape_dead)):
-            f = np.where(fresh, family_new[limit][r, d], family[limit][r, d])
-            seen = np.where(fresh, 1.0, np.exp(0.5 * looks[limit][r]))
-            unit = level[limit][r] * f * seen
-            u0 = np.where(fresh, 0.0, learned.expected[limit][last][r])
-            warp = learned.baseline[limit]
-            grown = warp.unwarped(warp.warped(u0) + mean[limit][r] * chance[limit] / theta[limit].ravel()[cell]) - u0
-            x_end[limit] = np.power(np.power(x0[limit], shape) + grown / (LN2 * unit), 1.0 / shape)
-        left = np.minimum(
-            (x_end["breaks"] - x0["breaks"]) * bed["break_hours"] / abrasion[r],
-            chance["mishit"] / learned.mishit_per_hour,
+        return _Beds(
+            cell, racket, cell % self.size[1], day, is_fresh, path, value_at(path, day), **made, hours_on=on,
+            age_hours=age, used={"breaks": abrasion, "goes_dead": playability}, x=x,
+        )  # fmt: skip
+
+    def _x_at_end(self, limit: str, beds: _Beds, chance: np.ndarray) -> np.ndarray:
+        """(m,) life used at which this limit ends each bed, given that it has lasted so far."""
+        learned, r, d = self.s.estimate.learned, beds.racket, beds.draw
+        shape = learned.shapes.shape_breaks if limit == "breaks" else learned.shapes.shape_dead
+        family = np.where(beds.is_fresh, self.family_new[limit][r, d], self.family[limit][r, d])
+        seen = np.where(beds.is_fresh, 1.0, np.exp(0.5 * self.looks[limit][r]))
+        unit = self.unit[limit][r] * family * seen
+        u0 = np.where(beds.is_fresh, 0.0, learned.expected[limit][self.last][r])
+        warp = learned.baseline[limit]
+        hazard = self.mean[limit][r] * chance / self.theta[limit].ravel()[beds.cell]
+        grown = warp.unwarped(warp.warped(u0) + hazard) - u0
+        return np.asarray(np.power(np.power(beds.x[limit], shape) + grown / (LN2 * unit), 1.0 / shape))
+
+    def _life_ahead(self, beds: _Beds) -> tuple[np.ndarray, np.ndarray]:
+        """(m, weeks + 1) life used at the ends of weeks: towards breaking as this club's beds do, and towards dead."""
+        r = beds.racket
+        added = np.maximum(beds.path - beds.hours[:, None], 0.0)
+        age = beds.age_hours[:, None] + 24.0 * np.maximum(self.grid[None, :] - beds.day[:, None], 0.0)
+        x_dead = (beds.used["goes_dead"] / beds.dead_hours)[:, None]
+        x_dead = x_dead + added * (self.per_hour["goes_dead"][r] / beds.dead_hours)[:, None]
+        x_dead = np.maximum.accumulate(x_dead + beds.rest[:, None] * np.log10(1.0 + age), axis=1)
+        scale = np.where(beds.is_fresh, self.scale_new[r], self.scale[r])
+        x_break = beds.x["breaks"][:, None] + added * (self.per_hour["breaks"][r] / beds.break_hours)[:, None]
+        return x_break * scale[:, None], x_dead
+
+    def _play(self, beds: _Beds, chance: dict[str, np.ndarray]) -> np.ndarray:
+        """Play the beds to their ends and count what came of it; (m,) day on which each racket is strung again."""
+        learned, r, policy = self.s.estimate.learned, beds.racket, self.scenario.policy
+        more = self._x_at_end("breaks", beds, chance["breaks"]) - beds.x["breaks"]
+        hours_left = np.minimum(
+            more * beds.break_hours / self.per_hour["breaks"][r], chance["mishit"] / learned.mishit_per_hour
         )
-        t_break = day_reached(path, h_start + left)
-        since = used["age"][:, None] + 24.0 * np.maximum(grid[None, :] - t0[:, None], 0.0)
-        added = np.maximum(path - h_start[:, None], 0.0)
-        x_dead = (used["goes_dead"] / bed["dead_hours"])[:, None]
-        x_dead = x_dead + added * (playability[r] / bed["dead_hours"])[:, None]
-        x_dead = np.maximum.accumulate(x_dead + bed["rest"][:, None] * np.log10(1.0 + since), axis=1)
-        t_feel = np.maximum(day_reached(x_dead, x_end["goes_dead"]), t0)
-        truly_dead = np.maximum(day_reached(x_dead, np.power(chance["dead"] / LN2, 1.0 / shapes.shape_dead)), t0)
-        scale = np.where(fresh, scale_new[r], scale_old[r])
-        x_break = (x0["breaks"][:, None] + added * (abrasion[r] / bed["break_hours"])[:, None]) * scale[:, None]
-        t_other = _other(s, r, t0, used["age"], x_dead, grid, squad, player, chance["other"])
-        t_plan = _planned(scenario.policy, path, h_start, used["hours"], np.maximum(x_break, x_dead), t0, events[r])
-        times = np.stack([t_break, t_feel, t_other, t_plan])
-        cause = np.argmin(times, axis=0)
-        t_end = times[cause, np.arange(len(cell))]
-        stop = np.minimum(t_end, horizon)
-        played = value_at(path, stop) - h_start
-        np.add.at(out["breaks"], cell[(cause == BREAKS) & (t_end < horizon)], 1.0)
-        np.add.at(
-            out["dead_hours"],
-            cell,
-            np.maximum(value_at(path, stop) - value_at(path, np.minimum(truly_dead, stop)), 0.0),
+        x_break, x_dead = self._life_ahead(beds)
+        dead_at = np.power(chance["dead"] / LN2, 1.0 / learned.shapes.shape_dead)
+        lost_feel, is_dead = (
+            np.maximum(day_reached(x_dead, x), beds.day)
+            for x in (self._x_at_end("goes_dead", beds, chance["goes_dead"]), dead_at)
         )
-        life_hours.append(played[fresh])
-        life_cause.append(np.where(t_end < horizon, cause, -1)[fresh])
-        wear_lag = _pick(s.way.after_wear, chance["lag"]) + _pick(s.way.unseen, chance["unseen"])
-        lag = np.select([cause == PLANNED, cause == OTHER], [0.0, _pick(s.way.after_other, chance["lag"])], wear_lag)
-        t_strung = np.where(np.isfinite(t_end), np.floor(t_end) + lag, np.inf)
-        t_strung = s.way.past_closed_days(t_strung, chance["open"])
+        ends = np.stack(
+            [
+                day_reached(beds.path, beds.hours + hours_left),
+                lost_feel,
+                self._other(beds, x_dead, chance["other"]),
+                _planned(policy, beds, np.maximum(x_break, x_dead), self.events[r]),
+            ]
+        )
+        cause = np.argmin(ends, axis=0)
+        end = ends[cause, np.arange(len(cause))]
+        self._count(beds, cause, end, is_dead)
+        strung = self._strung_again(cause, end, chance)
+        np.add.at(self.jobs, beds.cell[strung < self.horizon], 1.0)
+        return strung
+
+    def _count(self, beds: _Beds, cause: np.ndarray, end: np.ndarray, is_dead: np.ndarray) -> None:
+        stop, has_ended = np.minimum(end, self.horizon), end < self.horizon
+        hours = value_at(beds.path, stop)
+        np.add.at(self.breaks, beds.cell[(cause == BREAKS) & has_ended], 1.0)
+        on_dead = np.maximum(hours - value_at(beds.path, np.minimum(is_dead, stop)), 0.0)
+        np.add.at(self.dead_hours, beds.cell, on_dead)
+        self.life_hours.append((hours - beds.hours)[beds.is_fresh])
+        self.life_cause.append(np.where(has_ended, cause, -1)[beds.is_fresh])
+
+    def _strung_again(self, cause: np.ndarray, end: np.ndarray, chance: dict[str, np.ndarray]) -> np.ndarray:
+        way = self.s.way
+        after_wear = _pick(way.after_wear, chance["lag"]) + _pick(way.unseen, chance["unseen"])
+        lag = np.select([cause == PLANNED, cause == OTHER], [0.0, _pick(way.after_other, chance["lag"])], after_wear)
+        strung = way.past_closed_days(np.where(np.isfinite(end), np.floor(end) + lag, np.inf), chance["open"])
         # strung overnight for the next day; for an event, on its eve and in time for it
-        overnight = 0.0 if scenario.policy.before_events_from is not None else 1.0
-        t_strung = np.where(cause == PLANNED, np.floor(t_end) + overnight, t_strung)
-        np.add.at(out["jobs"], cell[t_strung < horizon], 1.0)
-        t0, fresh = t_strung, np.ones(len(cell), dtype=bool)
-    else:
-        raise ValueError(
-            "so often a restring is more than this can follow: choose more hours or a larger part of life."
-        )
-    shape2 = (n, draws)
-    return Outcome(
-        out["jobs"].reshape(shape2),
-        out["breaks"].reshape(shape2),
-        hours[:, :, -1].astype(float),
-        out["dead_hours"].reshape(shape2),
-        np.concatenate(life_hours) if life_hours else np.zeros(0),
-        np.concatenate(life_cause) if life_cause else np.zeros(0, dtype=np.int64),
-    )
+        overnight = 0.0 if self.scenario.policy.before_events_from is not None else 1.0
+        return np.where(cause == PLANNED, np.floor(end) + overnight, strung)
+
+    def _other(self, beds: _Beds, x_dead: np.ndarray, chance: np.ndarray) -> np.ndarray:
+        """(m,) day of a restring that neither wear nor the policy asked for: the club's habits, as learned."""
+        r, grid, day = beds.racket, self.grid, beds.day[:, None]
+        age_days = np.maximum(beds.age_hours[:, None] / 24.0 + (grid[None, :-1] + 3.5 - day), 0.0)
+        wear = 0.5 * (x_dead[:, :-1] + x_dead[:, 1:])
+        other = self.s.estimate.learned.other
+        rate = other.rate(self.squad[r][:, None], self.player[r][:, None], age_days, wear)
+        active = np.clip(grid[None, 1:] - day, 0.0, 7.0)
+        path = np.concatenate([np.zeros((len(r), 1)), np.cumsum(rate * active, axis=1)], axis=1)
+        return np.maximum(day_reached(path, chance), beds.day)
 
 
 def _chances(seed: int, generation: int, size: int, cell: np.ndarray) -> dict[str, np.ndarray]:
@@ -262,46 +346,17 @@ def _family_draws(s: Snapshot, limit: str, families: np.ndarray, draws: int, see
     return np.stack([rows[str(f)] for f in families]) if len(families) else np.zeros((0, draws))
 
 
-def _other(
-    s: Snapshot,
-    r: np.ndarray,
-    t0: np.ndarray,
-    age: np.ndarray,
-    x_dead: np.ndarray,
-    grid: np.ndarray,
-    squad: np.ndarray,
-    player: np.ndarray,
-    chance: np.ndarray,
-) -> np.ndarray:
-    """Day of a restring that neither wear nor the policy asked for: the club's habits, as learned."""
-    since = grid[None, :-1] + 3.5 - t0[:, None]
-    age_days = np.maximum(age[:, None] / 24.0 + since, 0.0)
-    wear = 0.5 * (x_dead[:, :-1] + x_dead[:, 1:])
-    rate = s.estimate.learned.other.rate(squad[r][:, None], player[r][:, None], age_days, wear)
-    active = np.clip(grid[None, 1:] - t0[:, None], 0.0, 7.0)
-    path = np.concatenate([np.zeros((len(r), 1)), np.cumsum(rate * active, axis=1)], axis=1)
-    return np.maximum(day_reached(path, chance), t0)
-
-
-def _planned(
-    policy: Policy,
-    path: np.ndarray,
-    h_start: np.ndarray,
-    hours_on_bed: np.ndarray,
-    x: np.ndarray,
-    t0: np.ndarray,
-    events: np.ndarray,
-) -> np.ndarray:
-    """Day on which the policy cuts a bed out; inf where it does not. x: (beds, weeks + 1) the further limit's life."""
-    t = np.full(len(t0), np.inf)
+def _planned(policy: Policy, beds: _Beds, x: np.ndarray, events: np.ndarray) -> np.ndarray:
+    """Day on which the policy cuts a bed out; inf where it does not. x: (m, weeks + 1) the further limit's life."""
+    t = np.full(len(beds.day), np.inf)
     if policy.hours is not None:
-        t = np.minimum(t, np.maximum(day_reached(path, h_start + np.maximum(policy.hours - hours_on_bed, 0.0)), t0))
+        more = np.maximum(policy.hours - beds.hours_on, 0.0)
+        t = np.minimum(t, np.maximum(day_reached(beds.path, beds.hours + more), beds.day))
+    rising = np.maximum.accumulate(x, axis=1)
     if policy.life is not None:
-        t = np.minimum(t, np.maximum(day_reached(np.maximum.accumulate(x, axis=1), np.full(len(t0), policy.life)), t0))
+        t = np.minimum(t, np.maximum(day_reached(rising, np.full(len(t), policy.life)), beds.day))
     if policy.before_events_from is not None:
-        ready = np.maximum(
-            day_reached(np.maximum.accumulate(x, axis=1), np.full(len(t0), policy.before_events_from)), t0
-        )
-        after = np.where((events >= ready[:, None]) & (events > t0[:, None]), events, np.inf)
+        ready = np.maximum(day_reached(rising, np.full(len(t), policy.before_events_from)), beds.day)
+        after = np.where((events >= ready[:, None]) & (events > beds.day[:, None]), events, np.inf)
         t = np.minimum(t, after.min(axis=1, initial=np.inf))
     return t
