@@ -1,6 +1,7 @@
 """How much memory a database of this process may take; what does not fit waits on the disk.
 
-In: a connection and a size in words, such as '1 GiB'. Out: its limit set; a large club fits into a small machine.
+In: a connection and a size in words, such as '1 GiB'. Out: its limit set; a large club fits into a small machine. What
+cannot wait grows with the club, so beyond LARGE_SESSIONS the size does.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ import functools
 
 import duckdb
 
+LARGE_SESSIONS = 10_000_000
 BYTES = {"bytes": 1.0, "KiB": 2.0**10, "MiB": 2.0**20, "GiB": 2.0**30, "TiB": 2.0**40}
 
 
@@ -17,6 +19,11 @@ def bound_memory(con: duckdb.DuckDBPyConnection, most: str) -> None:
     what is in memory now included. A limit set before may be raised by it."""
     limit = most if _in_bytes(_machines_limit()) > _in_bytes(most) else _machines_limit()
     con.execute(f"set memory_limit = '{limit}'")
+
+
+def of_so_many(sessions: int, mebibytes: int) -> str:
+    """The size for a club of so many sessions, given that of any club up to LARGE_SESSIONS."""
+    return f"{round(mebibytes * max(1.0, sessions / LARGE_SESSIONS))} MiB"
 
 
 @functools.cache
