@@ -18,7 +18,7 @@ from scipy import stats
 from pipeline.fleet.play import ComingPlay
 from pipeline.wear.drift import Level
 from pipeline.wear.history import SIGNS, History, bed_rows, codes_of, last_played
-from pipeline.wear.learning import BREAKS, DEAD, Learned
+from pipeline.wear.learning import BREAKS, DEAD, LIMITS, Learned
 from pipeline.wear.limits import LN2, cumulative_hazard, life_used_breaks, life_used_dead, survival
 from pipeline.wear.looks import group_of, log_word, look_fade, told
 
@@ -146,74 +146,100 @@ def _outlook(
     count_nodes: int,
 ) -> Outlook:
     """part: (n, n_days) play over the bed's share of it. count_nodes: quantiles of the load."""
-    n = len(beds.index)
-    part = part * beds.share[:, None]
-    lives, s = learned.exposure.lives, learned.shapes
-    family = np.maximum(h.family[beds.index], 0)
-    player = beds.player
+    ahead = _Ahead(h, learned, beds, _play_ahead(h, beds, play, n_days, part), n_days)
+    sums = np.zeros((4, len(beds.index), n_days))
+    nodes = _load_nodes(play, count_nodes)
+    for node in nodes:
+        x_breaks, x_dead = ahead.life_used(float(node))
+        by_breaks = ahead.survive("breaks", x_breaks, levels["breaks"])
+        by_feel = 1.0 - ahead.reports * (1.0 - ahead.survive("goes_dead", x_dead, levels["goes_dead"]))
+        by_mishits = np.exp(-learned.mishit_per_hour * node * ahead.hours)
+        by_others = np.exp(-np.cumsum(ahead.other_rate(np.maximum(x_breaks, x_dead)), axis=1))
+        total = by_breaks * by_feel * by_mishits * by_others
+        hazards = [_step_hazard(survive) for survive in (by_breaks, by_feel, by_mishits, by_others)]
+        all_hazard = np.maximum(sum(hazards), 1e-15)
+        lost = np.concatenate([np.ones((len(total), 1)), total[:, :-1]], axis=1) - total
+        sums[0] += np.cumsum(lost * (hazards[0] + hazards[2]) / all_hazard, axis=1)
+        sums[1] += np.cumsum(lost * hazards[1] / all_hazard, axis=1)
+        sums[2] += np.cumsum(lost * hazards[3] / all_hazard, axis=1)
+        sums[3] += by_breaks * by_feel * by_mishits
+    p_break, p_feel, p_other, survive_wear = sums / float(len(nodes))
+    x_breaks, x_dead = ahead.life_used(1.0)
+    return Outlook(beds, np.arange(1, n_days + 1), x_breaks, x_dead, p_break, p_feel, p_other, survive_wear)
+
+
+def _play_ahead(
+    h: History, beds: CurrentBeds, play: ComingPlay, n_days: int, part: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """(n, n_days) each: expected play on every bed by the end of each day, as abrasion, as playability, in hours."""
     in_play = {p: i for i, p in enumerate(play.players)}
-    row = np.array([in_play.get(h.players[p], -1) if p < len(h.players) else -1 for p in player], dtype=np.int64)
-    zero = np.zeros((1, play.abrasion.shape[1]))
-    abrasion_daily = np.vstack([play.abrasion, zero])[row, :n_days] * part
-    playability_daily = np.vstack([play.playability, zero])[row, :n_days] * part
-    hours_daily = np.vstack([play.hours, zero])[row, :n_days] * part
-    days = np.arange(1, n_days + 1)
-    break_hours, dead_hours = lives.break_hours[beds.index], lives.dead_hours[beds.index]
-    rest = s.rest_scale * lives.rest[beds.index]
-    x0b = life_used_breaks(beds.abrasion, break_hours)
-    x0d = life_used_dead(beds.playability, beds.age_hours, dead_hours, rest)
-    z0b, z0d = cumulative_hazard(x0b, s.shape_breaks), cumulative_hazard(x0d, s.shape_dead)
-    own = learned.racket[beds.index]
-    fb, fd = learned.family["breaks"][family] * own, learned.family["goes_dead"][family] * own
-    ab, bb = learned.a["breaks"][player], learned.b["breaks"][player]
-    ad, bd = learned.a["goes_dead"][player], learned.b["goes_dead"][player]
-    u0b, u0d = beds.expected_breaks, beds.expected_dead
-    reports = learned.reports[player]
-    age_days = (beds.age_hours - 12.0) / 24.0
+    row = np.array([in_play.get(h.players[p], -1) if p < len(h.players) else -1 for p in beds.player], dtype=np.int64)
+    nobody, share = np.zeros((1, play.hours.shape[1])), part * beds.share[:, None]
+    abrasion, playability, hours = (
+        (np.vstack([daily, nobody])[row, :n_days] * share).cumsum(1)
+        for daily in (play.abrasion, play.playability, play.hours)
+    )
+    return abrasion, playability, hours
+
+
+def _load_nodes(play: ComingPlay, count: int) -> np.ndarray:
+    """(count,) quantiles of a bed's play over what is expected of it, their mean 1."""
     cv = np.sqrt(play.spread_level**2 + play.spread_week**2 / 2.0 + play.spread_club**2 + SHARE_SPREAD**2)
     cv = float(np.clip(cv, 0.05, 1.2))
-    edges = (np.arange(count_nodes) + 0.5) / count_nodes
-    nodes = stats.gamma.ppf(edges, 1.0 / cv**2, scale=cv**2)
-    nodes = nodes / nodes.mean()
-    p_break = np.zeros((n, n_days))
-    p_feel, p_other, wear = np.zeros_like(p_break), np.zeros_like(p_break), np.zeros_like(p_break)
-    cum_a, cum_p, cum_h = abrasion_daily.cumsum(1), playability_daily.cumsum(1), hours_daily.cumsum(1)
-    ages = beds.age_hours[:, None] + 24.0 * days[None, :]
-    for node in nodes:
-        xb = life_used_breaks(beds.abrasion[:, None] + node * cum_a, break_hours[:, None])
-        xd = life_used_dead(beds.playability[:, None] + node * cum_p, ages, dead_hours[:, None], rest[:, None])
-        mb = np.exp(beds.factor_breaks[:, None] * np.power(0.5, (xb - x0b[:, None]) / s.look_fade))
-        md = np.exp(beds.factor_dead[:, None] * np.power(0.5, (xd - x0d[:, None]) / s.look_fade))
-        growth_b = (
-            np.cumsum(mb * np.diff(cumulative_hazard(xb, s.shape_breaks), axis=1, prepend=z0b[:, None]), axis=1)
-            * fb[:, None]
-        )
-        growth_d = (
-            np.cumsum(md * np.diff(cumulative_hazard(xd, s.shape_dead), axis=1, prepend=z0d[:, None]), axis=1)
-            * fd[:, None]
-        )
-        addb = _added(learned, "breaks", u0b, growth_b, ab / bb) * levels["breaks"]
-        addd = _added(learned, "goes_dead", u0d, growth_d, ad / bd) * levels["goes_dead"]
-        sb = survival(addb, ab[:, None], bb[:, None])
-        sd = 1.0 - reports[:, None] * (1.0 - survival(addd, ad[:, None], bd[:, None]))
-        sm = np.exp(-learned.mishit_per_hour * node * cum_h)
-        rate = learned.other.rate(
-            beds.squad[:, None], player[:, None], age_days[:, None] + days[None, :], np.maximum(xb, xd)
-        )
-        so = np.exp(-np.cumsum(rate, axis=1))
-        total = sb * sd * sm * so
-        before = np.concatenate([np.ones((n, 1)), total[:, :-1]], axis=1)
-        hazards = [_step_hazard(v) for v in (sb, sd, sm, so)]
-        all_hazard = np.maximum(sum(hazards), 1e-15)
-        lost = before - total
-        p_break += np.cumsum(lost * (hazards[0] + hazards[2]) / all_hazard, axis=1)
-        p_feel += np.cumsum(lost * hazards[1] / all_hazard, axis=1)
-        p_other += np.cumsum(lost * hazards[3] / all_hazard, axis=1)
-        wear += sb * sd * sm
-    k = float(len(nodes))
-    x_breaks = life_used_breaks(beds.abrasion[:, None] + cum_a, break_hours[:, None])
-    x_dead = life_used_dead(beds.playability[:, None] + cum_p, ages, dead_hours[:, None], rest[:, None])
-    return Outlook(beds, days, x_breaks, x_dead, p_break / k, p_feel / k, p_other / k, wear / k)
+    nodes = stats.gamma.ppf((np.arange(count) + 0.5) / count, 1.0 / cv**2, scale=cv**2)
+    return np.asarray(nodes / nodes.mean())
+
+
+class _Ahead:
+    """The current beds over the coming days, under a multiple of the expected play."""
+
+    def __init__(
+        self, h: History, learned: Learned, beds: CurrentBeds, play: tuple[np.ndarray, ...], n_days: int
+    ) -> None:
+        self.learned, self.beds, (self.abrasion, self.playability, self.hours) = learned, beds, play
+        days, lives, shapes = np.arange(1, n_days + 1), learned.exposure.lives, learned.shapes
+        self.break_hours, self.dead_hours = lives.break_hours[beds.index], lives.dead_hours[beds.index]
+        self.rest = shapes.rest_scale * lives.rest[beds.index]
+        self.age_hours = beds.age_hours[:, None] + 24.0 * days[None, :]
+        self.age_days = ((beds.age_hours - 12.0) / 24.0)[:, None] + days[None, :]
+        self.reports = learned.reports[beds.player][:, None]
+        self.x_now = {
+            "breaks": life_used_breaks(beds.abrasion, self.break_hours),
+            "goes_dead": life_used_dead(beds.playability, beds.age_hours, self.dead_hours, self.rest),
+        }
+        family, own = np.maximum(h.family[beds.index], 0), learned.racket[beds.index]
+        self.unit = {k: learned.family[k][family] * own for k in LIMITS}
+        self.shape = {"breaks": shapes.shape_breaks, "goes_dead": shapes.shape_dead}
+        self.look = {"breaks": beds.factor_breaks, "goes_dead": beds.factor_dead}
+        self.expected = {"breaks": beds.expected_breaks, "goes_dead": beds.expected_dead}
+
+    def life_used(self, load: float) -> tuple[np.ndarray, np.ndarray]:
+        """(n, n_days) each, by limit."""
+        beds = self.beds
+        return (
+            life_used_breaks(beds.abrasion[:, None] + load * self.abrasion, self.break_hours[:, None]),
+            life_used_dead(
+                beds.playability[:, None] + load * self.playability, self.age_hours, self.dead_hours[:, None],
+                self.rest[:, None],
+            ),
+        )  # fmt: skip
+
+    def survive(self, limit: str, x: np.ndarray, level: float) -> np.ndarray:
+        """(n, n_days) chance that this limit has not ended the bed, whoever reports it. x: life used."""
+        learned, player, now = self.learned, self.beds.player, self.x_now[limit]
+        word = self.look[limit][:, None] * np.power(0.5, (x - now[:, None]) / learned.shapes.look_fade)
+        shape = self.shape[limit]
+        z_now = cumulative_hazard(now, shape)
+        added = np.diff(cumulative_hazard(x, shape), axis=1, prepend=z_now[:, None])
+        growth = np.cumsum(np.exp(word) * added, axis=1) * self.unit[limit][:, None]
+        a, b = learned.a[limit][player], learned.b[limit][player]
+        hazard = _added(learned, limit, self.expected[limit], growth, a / b) * level
+        return np.asarray(survival(hazard, a[:, None], b[:, None]))
+
+    def other_rate(self, wear: np.ndarray) -> np.ndarray:
+        """(n, n_days) a day, of restrings that wear did not ask for. wear: the further limit's life used."""
+        beds = self.beds
+        return np.asarray(self.learned.other.rate(beds.squad[:, None], beds.player[:, None], self.age_days, wear))
 
 
 def last_seen_play(h: History) -> np.ndarray:
