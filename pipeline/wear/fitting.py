@@ -207,7 +207,14 @@ def objective(v: np.ndarray, p: Problem, at: _Layout) -> tuple[float, np.ndarray
         grad[base : base + at.n_weights] += np.bincount(codes[used], row[used], at.n_weights)
     if at.n_bed:
         grad[base + at.n_weights :] = -(p.bed_features.T @ np.add.reduceat(g_x * play_x, h.first))
-    # priors
+    penalty = _put_priors(v, p, at, grad)
+    return -(log_like - penalty), -grad
+
+
+def _put_priors(v: np.ndarray, p: Problem, at: _Layout, grad: np.ndarray) -> float:
+    """What the priors take off the log likelihood; its gradient is taken off `grad` in place."""
+    _, _, _, log_f, weights, effects = at.split(v)
+    base = 3 + at.n_family
     penalty = 0.0
     for i, trade, spread in (
         (0, np.log(p.trade_shape), SPREAD["shape"]),
@@ -229,7 +236,7 @@ def objective(v: np.ndarray, p: Problem, at: _Layout) -> tuple[float, np.ndarray
         )
         penalty += 0.5 * float(((effects / spreads) ** 2).sum())
         grad[base + at.n_weights :] -= effects / spreads**2
-    return -(log_like - penalty), -grad
+    return penalty
 
 
 def names_of(p: Problem, at: _Layout) -> list[str]:
