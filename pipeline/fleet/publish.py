@@ -23,6 +23,7 @@ from pipeline.fleet.snapshot import MOST_DRAWS, OUTLOOK_DAYS, Snapshot
 from pipeline.fleet.tension_left import publish_tension
 from pipeline.fleet.words import idle_bench
 from pipeline.sql import relation_text
+from pipeline.store.memory import bound_relations
 from pipeline.wear.history import bed_rows, named_play
 from pipeline.wear.parameters import parameters
 
@@ -59,12 +60,16 @@ def publish(s: Snapshot, words: ClubWords, now: datetime, last_log_on: date | No
         publish_breakdown(s, con)
         publish_tension(s, con)
         _write(con, "bed_days", _bed_days(s))
+        bound_relations(con, is_building=True)  # every session of the beds now in goes through memory once more
         for name in PUBLISHED_SQL:
             con.execute(f"create or replace table {name} as\n{relation_text(name)}")
+        bound_relations(con, is_building=False)
         made = simulating.result() if simulating else s.simulate(FORECAST_WEEKS, s.draws, 0)
     _write(con, "forecast_weeks", _forecast(s, made))
     _write(con, "forecast_strings", _forecast_strings(s, made))
     publish_match_ready(s, con)
+    del made
+    s.made.clear()  # the draws of a large fleet are as large as its history, which the parameters go through once more
     _write(con, "fitted", pd.DataFrame({"as_of": [s.estimate.kept.as_of], "kept": [s.estimate.kept.to_json()]}))
     _write(con, "parameters", parameters(s.estimate))
     facts = {

@@ -130,8 +130,9 @@ def simulate(
     return Simulated(
         jobs=jobs,
         draw=draw[inside],
-        week=cell % n_weeks,
-        racket=rows[racket[inside]],
+        # millions of restrings of a large fleet: no more bytes each than it takes
+        week=(cell % n_weeks).astype(np.int16),
+        racket=rows.astype(np.int32)[racket[inside]],
         cause=cause[inside],
         ends=made.ends,
         busy=busy,

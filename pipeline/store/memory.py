@@ -11,6 +11,8 @@ import functools
 import duckdb
 
 LARGE_SESSIONS = 10_000_000
+# for the working relations while they are built and read as a whole, and while arrays are worked on beside them
+BUILDING_MIB, WAITING_MIB = 768, 128
 BYTES = {"bytes": 1.0, "KiB": 2.0**10, "MiB": 2.0**20, "GiB": 2.0**30, "TiB": 2.0**40}
 
 
@@ -24,6 +26,13 @@ def bound_memory(con: duckdb.DuckDBPyConnection, most: str) -> None:
 def of_so_many(sessions: int, mebibytes: int) -> str:
     """The size for a club of so many sessions, given that of any club up to LARGE_SESSIONS."""
     return f"{round(mebibytes * max(1.0, sessions / LARGE_SESSIONS))} MiB"
+
+
+def bound_relations(con: duckdb.DuckDBPyConnection, is_building: bool) -> None:
+    """Bound what the working relations may hold, by the sessions on file. con: has the clean tables as `facts`."""
+    count = "select (select count(*) from facts.matches) + (select count(*) from facts.practices)"
+    (sessions,) = con.execute(count).fetchall()[0]
+    bound_memory(con, of_so_many(int(sessions), BUILDING_MIB if is_building else WAITING_MIB))
 
 
 @functools.cache

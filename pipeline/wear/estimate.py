@@ -18,7 +18,7 @@ import duckdb
 import numpy as np
 
 from pipeline.sql import WeightRow, run_relations, run_weighted
-from pipeline.store.memory import bound_memory, of_so_many
+from pipeline.store.memory import bound_relations
 from pipeline.wear import fitting
 from pipeline.wear.adoption import adopt, shapes_of, weights_of
 from pipeline.wear.held_out import Comparison
@@ -31,7 +31,6 @@ from pipeline.wear.reference import VALUES, session_weight_rows
 ENOUGH_NEW = 10.0
 NEW_PART = 0.03
 MAX_AGE_DAYS = 28
-BUILDING_MIB, WAITING_MIB = 768, 128  # for the relations; the arrays of learning are besides
 LEAST_PART = 0.9  # fits to fewer of a limit's endings were made on a part of the players
 LIMIT_WORDS = {"breaks": "breaking", "goes_dead": "going dead"}
 
@@ -150,7 +149,7 @@ def estimate(
     """
     trade = tuple(session_weight_rows())
     weights = weights_of(kept.fits) if kept else trade
-    _bound(con, BUILDING_MIB)
+    bound_relations(con, is_building=True)
     run_relations(con, as_of, [(v.name, v.value) for v in VALUES], weights)
     history = _read(con)
     endings = count_endings(history)
@@ -176,19 +175,12 @@ def estimate(
 def _read(con: duckdb.DuckDBPyConnection) -> History:
     """The history in arrays; from then on the relations of a large club wait on the disk until they are asked for."""
     history = read_history(con)
-    _bound(con, WAITING_MIB)
+    bound_relations(con, is_building=False)
     return history
 
 
-def _bound(con: duckdb.DuckDBPyConnection, mebibytes: int) -> None:
-    (sessions,) = con.execute(
-        "select (select count(*) from facts.matches) + (select count(*) from facts.practices)"
-    ).fetchall()[0]
-    bound_memory(con, of_so_many(sessions, mebibytes))
-
-
 def _run_weighted(con: duckdb.DuckDBPyConnection, weights: Iterable[WeightRow]) -> None:
-    _bound(con, BUILDING_MIB)
+    bound_relations(con, is_building=True)
     run_weighted(con, weights)
 
 

@@ -9,7 +9,7 @@ import duckdb
 import pytest
 
 from pipeline.store import memory
-from pipeline.store.memory import bound_memory, of_so_many
+from pipeline.store.memory import bound_memory, bound_relations, of_so_many
 
 
 def limit_of(con: duckdb.DuckDBPyConnection) -> str:
@@ -38,3 +38,16 @@ def test_a_small_machine_gives_what_it_has(monkeypatch: pytest.MonkeyPatch) -> N
     with duckdb.connect() as con:
         bound_memory(con, "7680 MiB")
         assert limit_of(con) == "512.0 MiB"
+
+
+def test_the_relations_of_a_larger_club_may_hold_more(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Twenty sessions where ten are a large club: twice the size, both while building and while waiting."""
+    monkeypatch.setattr(memory, "LARGE_SESSIONS", 10)
+    with duckdb.connect() as con:
+        con.execute("attach ':memory:' as facts")
+        con.execute("create table facts.matches as from range(5)")
+        con.execute("create table facts.practices as from range(15)")
+        bound_relations(con, is_building=True)
+        assert limit_of(con) == "1.5 GiB"
+        bound_relations(con, is_building=False)
+        assert limit_of(con) == "256.0 MiB"
