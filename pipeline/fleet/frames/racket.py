@@ -261,9 +261,15 @@ def _sessions_note(con: duckdb.DuckDBPyConnection, racket_id: str) -> str:
         return "No play on this bed is on file. Load matches.csv or practices.csv to see what wore it."
     if not shared:
         return f"{words.count(total, 'session')} on this bed, each logged with this racket."
+    if total == 1:
+        which = "It named no racket"
+    elif shared == total:
+        which = "None of them named a racket"
+    else:
+        which = f"{shared} of them named no racket"
     return (
-        f"{words.count(total, 'session')} on this bed. {shared} of them named no racket, so they are shared out over "
-        "the player's rackets; that widens the band."
+        f"{words.count(total, 'session')} on this bed. {which}, so {words.verb(shared, 'it is', 'they are')} shared "
+        "out over the player's rackets; that widens the band."
     )
 
 

@@ -95,7 +95,12 @@ def test_the_whole_page_holds_each_of_its_parts(view: duckdb.DuckDBPyConnection)
     assert page.racket(view, "E-1", AS_OF).can_be_looked_at is False
     assert "restrings.csv" in page.racket(view, "D-1", AS_OF).note
     assert "Wear eye protection" in page.racket(view, "A-1", AS_OF).note
-    assert found.sessions_note.startswith("2 sessions on this bed. 1 of them named no racket")
+    assert found.sessions_note == (
+        "2 sessions on this bed. 1 of them named no racket, so it is shared out over the player's rackets; that widens "
+        "the band."
+    )
+    view.execute("update bed_sessions set is_shared = true")
+    assert "None of them named a racket, so they are shared out" in page.racket(view, "A-2", AS_OF).sessions_note
     view.execute("update bed_sessions set is_shared = false")
     assert "2 sessions on this bed, each" in page.racket(view, "A-2", AS_OF).sessions_note
     assert "No play on this bed" in page.racket(view, "B-1", AS_OF).sessions_note
