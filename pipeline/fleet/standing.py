@@ -21,10 +21,12 @@ SMALL = 1e-9
 
 @dataclass(frozen=True)
 class Standing:
-    """The rackets with a bed at the origin, (n,) arrays; what a bed has used is 0 where it is not in play. index: into
-    History's beds. used_play: life towards dead that play has used. x_now: limit -> life used. u_now: limit -> expected
-    hazard so far. look_now: limit -> inspection multiplier. life, unit: limit -> reference hours, mean hazard of a
-    reference bed."""
+    """The rackets with a bed at the origin, (n,) arrays; what a bed has used is 0 where it is not in play.
+
+    player, squad: codes into History's names. used_play: life towards dead that play has used. rest: that of a decade
+    of hours at rest. x_now: limit -> life used. u_now: limit -> expected hazard so far. look_now: limit -> inspection
+    multiplier. life: limit -> reference hours. unit: limit -> mean hazard of a reference bed.
+    """
 
     player: np.ndarray
     squad: np.ndarray
