@@ -14,6 +14,13 @@ def is_unwritten(error: BaseException) -> bool:
     return isinstance(error, (duckdb.IOException, duckdb.OutOfMemoryException, duckdb.FatalException, OSError))
 
 
+def room_for(error: BaseException) -> str:
+    """What to do about it, in words: clearing the disk alone does not bring memory that cannot wait there."""
+    if isinstance(error, duckdb.OutOfMemoryException):
+        return "make room on the disk or take a machine with more memory"
+    return "make room"
+
+
 class StoreError(Exception):
     """The store cannot do what was asked; the text says what happened, where, and what to do next."""
 

@@ -17,7 +17,7 @@ from pathlib import Path
 
 import duckdb
 
-from pipeline.store.errors import StoreError, UnreadableViewError, is_unwritten
+from pipeline.store.errors import StoreError, UnreadableViewError, is_unwritten, room_for
 
 POINTER = "view.current"
 VIEW_FORMAT = "2"  # raise it whenever a table, a column or a key of meta is added, dropped or given another meaning
@@ -105,8 +105,8 @@ def publish(folder: Path, attach: Builder, build: Builder, now: datetime) -> int
             raise
         reason = str(error).splitlines()[0]
         raise StoreError(
-            f"{folder} could not be written ({reason}), so the view stays as it was: make room, then run "
-            "`racket-fleet refresh`."
+            f"{folder} could not be written ({reason}), so the view stays as it was: {room_for(error)}, then "
+            "run `racket-fleet refresh`."
         ) from error
     sync_file(unfinished)
     unfinished.replace(view_path(folder, version))

@@ -34,6 +34,30 @@ def test_a_view_is_published_and_replaced(store: Store, club: Path) -> None:
     assert _seen(store) == [(2, 2)]
 
 
+@pytest.mark.parametrize(
+    ("error", "mend"),
+    [
+        (duckdb.IOException("IO Error: No space left on device"), "make room, then run"),
+        (
+            duckdb.OutOfMemoryException("Out of Memory Error"),
+            "make room on the disk or take a machine with more memory",
+        ),
+    ],
+)
+def test_a_view_that_does_not_fit_leaves_the_old_one_and_says_what_to_mend(
+    store: Store, club: Path, error: duckdb.Error, mend: str
+) -> None:
+    store.load(club, now=NOW)
+    store.publish(_build(1), now=NOW)
+
+    def build(con: duckdb.DuckDBPyConnection) -> None:
+        raise error
+
+    with pytest.raises(StoreError, match=f"the view stays as it was: {mend}"):
+        store.publish(build, now=NOW)
+    assert _seen(store) == [(1, 2)]
+
+
 def test_an_open_cursor_keeps_its_version_and_the_last_two_files_are_kept(store: Store, club: Path) -> None:
     store.load(club, now=NOW)
     store.publish(_build(1), now=NOW)
