@@ -51,7 +51,7 @@ def palette(theme: str) -> Palette:
         paper_second=values["secondaryBackgroundColor"],
         ink=values["textColor"],
         quiet=values["grayTextColor"],
-        rule=values["borderColor"],
+        rule=values["dataframeBorderColor"],
         breaks=values["orangeColor"],
         goes_dead=values["greenColor"],
         event=values["yellowTextColor"],

@@ -55,6 +55,14 @@ def test_marks_stand_out(theme: str) -> None:
 
 
 @pytest.mark.parametrize("theme", THEMES)
+def test_what_can_be_ticked_or_filled_in_has_an_edge_that_can_be_seen(theme: str) -> None:
+    """WCAG 2.2, 1.4.11: 3 to 1; an empty tick box is its edge and nothing else."""
+    edge = tomllib.loads(palette.CONFIG.read_text(encoding="utf-8"))["theme"][theme]["borderColor"]
+    colours = palette.palette(theme)
+    assert min(contrast(edge, ground) for ground in (colours.paper, colours.paper_second)) >= 3
+
+
+@pytest.mark.parametrize("theme", THEMES)
 def test_captions_can_be_read(theme: str) -> None:
     """Streamlit sets captions in the text colour at 60 % on the page: that mix has to be readable as well."""
     colours = palette.palette(theme)
