@@ -92,7 +92,7 @@ def take_readme_picture(browser: Browser, address: str) -> None:
     whole_page(page, README_PICTURE, width, height)
     page.context.close()
     with Image.open(README_PICTURE) as picture:
-        picture.convert("RGB").quantize(128, dither=Image.Dither.NONE).save(README_PICTURE, optimize=True)
+        picture.convert("RGB").quantize(256, dither=Image.Dither.NONE).save(README_PICTURE, optimize=True)
 
 
 def main() -> None:
