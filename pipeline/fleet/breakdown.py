@@ -104,7 +104,7 @@ def medians_by_step(s: Snapshot, limit: str, rows: np.ndarray) -> dict[str, np.n
     h, learned, now = s.estimate.history, s.estimate.learned, s.beds
     index, player = now.index[rows], now.player[rows]
     last = h.last[index]
-    shape = learned.shapes.shape_breaks if limit == "breaks" else learned.shapes.shape_dead
+    shape = learned.exposure.shape[limit]
     is_break = limit == "breaks"
     lives = learned.exposure.lives
     material = [

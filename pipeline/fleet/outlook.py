@@ -172,8 +172,7 @@ def _play_ahead(
     h: History, beds: CurrentBeds, play: ComingPlay, n_days: int, part: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(n, n_days) each: expected play on every bed by the end of each day, as abrasion, as playability, in hours."""
-    in_play = {p: i for i, p in enumerate(play.players)}
-    row = np.array([in_play.get(h.players[p], -1) if p < len(h.players) else -1 for p in beds.player], dtype=np.int64)
+    row = codes_of(np.array([*h.players, None], dtype=object)[beds.player], play.players)
     nobody, share = np.zeros((1, play.hours.shape[1])), part * beds.share[:, None]
     abrasion, playability, hours = (
         (np.vstack([daily, nobody])[row, :n_days] * share).cumsum(1)
@@ -209,7 +208,6 @@ class _Ahead:
         }
         family, own = np.maximum(h.family[beds.index], 0), learned.racket[beds.index]
         self.unit = {k: learned.family[k][family] * own for k in LIMITS}
-        self.shape = {"breaks": shapes.shape_breaks, "goes_dead": shapes.shape_dead}
         self.look = {"breaks": beds.factor_breaks, "goes_dead": beds.factor_dead}
         self.expected = {"breaks": beds.expected_breaks, "goes_dead": beds.expected_dead}
 
@@ -228,7 +226,7 @@ class _Ahead:
         """(n, n_days) chance that this limit has not ended the bed, whoever reports it. x: life used."""
         learned, player, now = self.learned, self.beds.player, self.x_now[limit]
         word = self.look[limit][:, None] * np.power(0.5, (x - now[:, None]) / learned.shapes.look_fade)
-        shape = self.shape[limit]
+        shape = learned.exposure.shape[limit]
         z_now = cumulative_hazard(now, shape)
         added = np.diff(cumulative_hazard(x, shape), axis=1, prepend=z_now[:, None])
         growth = np.cumsum(np.exp(word) * added, axis=1) * self.unit[limit][:, None]

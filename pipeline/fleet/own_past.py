@@ -96,7 +96,7 @@ class _Block:
         taught: (n_beds,) whether it says anything of the limit.
         """
         h, learned = self.h, self.learned
-        strength = learned.shapes.strength_breaks if limit == "breaks" else learned.shapes.strength_dead
+        strength = learned.shapes.strength(limit)
         added = added_at_steps(h, learned, limit, self.steps) * taught[self.bed]
         # in units of the player's multiplier: what the posterior's rate was made of
         made_of = learned.b[limit] - strength

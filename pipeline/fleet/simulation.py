@@ -155,7 +155,7 @@ def _limit_ahead(
     rng: np.random.Generator,
 ) -> LimitAhead:
     """One limit of every racket, for the beds now in and for those that follow."""
-    shape = learned.shapes.shape_breaks if limit == "breaks" else learned.shapes.shape_dead
+    shape = learned.exposure.shape[limit]
     per_hour, life, baseline = week.per_hour[limit][now.player], now.life[limit], learned.baseline[limit]
     weekly, young = now.share * week.hours.mean(axis=1)[now.player], np.array(YOUNG_DAYS)
     x_young = weekly[:, None] * (per_hour / life)[:, None] * (young / 7.0)

@@ -23,11 +23,13 @@ SMALL = 1e-9
 class Standing:
     """The rackets with a bed at the origin, (n,) arrays; what a bed has used is 0 where it is not in play.
 
-    player, squad: codes into History's names. used_play: life towards dead that play has used. rest: that of a decade
-    of hours at rest. x_now: limit -> life used. u_now: limit -> expected hazard so far. look_now: limit -> inspection
-    multiplier. life: limit -> reference hours. unit: limit -> mean hazard of a reference bed.
+    index: into History's beds. player, squad: codes into its names. used_play: life towards dead that play has used.
+    rest: that of a decade of hours at rest. x_now: limit -> life used. u_now: limit -> expected hazard so far.
+    look_now: limit -> inspection multiplier. life: limit -> reference hours. unit: limit -> mean hazard of a reference
+    bed.
     """
 
+    index: np.ndarray
     player: np.ndarray
     squad: np.ndarray
     share: np.ndarray
@@ -55,6 +57,7 @@ def standing(h: History, learned: Learned, beds: pd.DataFrame) -> Standing:
     used_play = np.where(in_play, h.playability[last], 0.0) / life["goes_dead"]
     x_breaks = np.where(in_play, h.abrasion[last], 0.0) / life["breaks"]
     return Standing(
+        index,
         player,
         squad,
         beds["share"].to_numpy(dtype=float),

@@ -23,7 +23,7 @@ import pandas as pd
 from pipeline.contract.resources import load_contract
 from pipeline.contract.typed import literal, quoted
 from pipeline.store import lock
-from pipeline.store.errors import StoreBusyError, StoreError, is_unwritten
+from pipeline.store.errors import StoreBusyError, StoreError, is_unwritten, room_for
 from pipeline.store.loading import Occasion
 from pipeline.store.log_file import store_logger
 from pipeline.store.migrations import MIGRATIONS, migrate, refuse_newer, schema_version
@@ -169,7 +169,7 @@ class FactsFile:
             if is_unwritten(error):
                 reason = str(error).splitlines()[0]
                 raise StoreError(
-                    f"{self.folder} could not be written ({reason}), so nothing of this was kept: make room."
+                    f"{self.folder} could not be written ({reason}), so nothing of this was kept: {room_for(error)}."
                 ) from error
             raise
         try:

@@ -6,7 +6,7 @@ Steps are the days that matter to a bed, sorted by bed and day; cumulative play 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -216,9 +216,9 @@ def bed_rows(h: History, bed_ids: pd.Series) -> np.ndarray:
     return row.loc[bed_ids].to_numpy(dtype=np.int64) if len(bed_ids) else np.zeros(0, dtype=np.int64)
 
 
-def codes_of(values: pd.Series, known: Sequence[str]) -> np.ndarray:
+def codes_of(values: Iterable[object], known: Sequence[str]) -> np.ndarray:
     """(n,) place of each value among the known ones; their number where it is none of them."""
-    place = {value: i for i, value in enumerate(known)}
+    place: dict[object, int] = {value: i for i, value in enumerate(known)}
     return np.array([place.get(value, len(known)) for value in values], dtype=np.int64)
 
 

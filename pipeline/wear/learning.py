@@ -51,6 +51,10 @@ class Shapes:
     rest_scale: float = 1.0
     bed_effects: tuple[tuple[str, float], ...] = ()
 
+    def strength(self, limit: str) -> float:
+        """Endings that the players' prior weighs, of one limit."""
+        return self.strength_breaks if limit == "breaks" else self.strength_dead
+
 
 @dataclass(frozen=True)
 class Exposure:
@@ -175,8 +179,9 @@ class _Found:
         self.days = _days_between(h)
         self.player, self.family_of = player_or_nobody(h), np.maximum(h.family, 0)
         self.n_players, self.n_families = len(h.players), len(h.families)
+        self.n_rackets = int(h.racket.max(initial=-1)) + 1
         self.taught = {k: teaches(h, k) for k in LIMITS}
-        self.strength = {"breaks": shapes.strength_breaks, "goes_dead": shapes.strength_dead}
+        self.strength = {k: shapes.strength(k) for k in LIMITS}
         self.looks = {k: priors(k) for k in LIMITS}
         self.family = {k: np.ones(self.n_families) for k in LIMITS}
         self.endings_family: dict[str, np.ndarray] = {}
@@ -208,7 +213,7 @@ class _Found:
             self._time_last_stretches()
         mishits = self.responsibility[:, MISHIT].sum()
         self.mishit_per_hour = (1.0 + mishits) / (value("mishit_hours") + self.hours_played.sum())
-        ended, expected = (np.zeros(int(self.h.racket.max(initial=-1)) + 1) for _ in range(2))
+        ended, expected = (np.zeros(self.n_rackets) for _ in range(2))
         for k in LIMITS:
             by_racket = self._learn_limit(k)
             ended += by_racket[0]
@@ -283,10 +288,10 @@ class _Found:
                 self._learn_who_reports(by_player, exposure)
         self.endings_family[limit] = by_family
         theta, family = self._theta(limit), self.family[limit][family_of]
-        rackets = int(h.racket.max(initial=-1)) + 1
         of_racket = (
-            np.bincount(h.racket, ended, rackets), np.bincount(h.racket, exposed * family * theta[player], rackets),
-        )  # fmt: skip
+            np.bincount(h.racket, ended, self.n_rackets),
+            np.bincount(h.racket, exposed * family * theta[player], self.n_rackets),
+        )
         if len(seen := self.looked.at):
             scale = (family * self.own * theta[player] * self.taught[limit])[h.bed[seen]]
             expected = self.bare[limit][seen] * self.lived[seen] * scale

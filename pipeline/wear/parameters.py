@@ -191,7 +191,7 @@ def _lives(e: Estimate) -> list[Row]:
     told = said_of(found)
     rows: list[Row] = []
     for limit, field in (("breaks", "break_hours"), ("goes_dead", "dead_hours")):
-        shape = e.learned.shapes.shape_breaks if limit == "breaks" else e.learned.shapes.shape_dead
+        shape = e.learned.exposure.shape[limit]
         for family, f in zip(e.history.families, e.learned.family[limit], strict=True):
             material = reference.MATERIALS.get(family.split("/")[0], reference.MATERIALS["other"])
             trade = float(getattr(material, field))

@@ -14,9 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from pipeline.fleet.outlook import looks_now
 from pipeline.fleet.snapshot import Snapshot
-from pipeline.fleet.standing import week_of_play
+from pipeline.fleet.standing import standing, week_of_play
 from pipeline.fleet.what_if.weekly_paths import (
     SMALL,
     around_one,
@@ -26,7 +25,6 @@ from pipeline.fleet.what_if.weekly_paths import (
     share_draws,
     value_at,
 )
-from pipeline.wear.history import bed_rows, codes_of
 from pipeline.wear.learning import LIMITS
 from pipeline.wear.limits import LN2, life_used_breaks, life_used_dead, lives_of
 
@@ -126,20 +124,20 @@ class _Run:
         self.size, self.grid = (len(rackets), draws), np.arange(n_weeks + 1) * 7.0
         self.horizon = float(n_weeks * 7)
         rng = np.random.default_rng([seed, 0])
-        index = bed_rows(h, rackets["bed_id"])
-        self.last = h.last[index]
-        self.player, self.squad = codes_of(rackets["player_id"], h.players), codes_of(rackets["squad"], h.squads)
-        self._draw_play(rackets["share"].to_numpy(dtype=float), rng)
-        self._draw_players(index, rng)
-        families, families_new = h.beds["family"].to_numpy()[index], scenario.strung.beds["family"].to_numpy()
-        self.old, self.new = _beds_now(s, index), _beds_new(s, scenario.strung)
+        now = standing(h, learned, rackets)
+        self.last = h.last[now.index]
+        self.player, self.squad, self.look_now = now.player, now.squad, now.look_now
+        self._draw_play(now.share, rng)
+        self._draw_players(now.index, rng)
+        families, families_new = h.beds["family"].to_numpy()[now.index], scenario.strung.beds["family"].to_numpy()
+        self.old = {"break_hours": now.life["breaks"], "dead_hours": now.life["goes_dead"], "rest": now.rest}
+        self.new = _beds_new(s, scenario.strung)
         self.family = {k: _family_draws(s, k, families, draws, seed) for k in LIMITS}
         self.family_new = {k: _family_draws(s, k, families_new, draws, seed) for k in LIMITS}
         self.scale, self.scale_new = (
             np.power(_family_mean(s, f), 1.0 / learned.shapes.shape_breaks) for f in (families, families_new)
         )
-        self.looks = looks_now(h, learned, rackets)
-        self.waits = (rackets["status"] != "in_play").to_numpy()
+        self.waits = ~now.in_play
         self.start = np.zeros(self.size)
         if self.waits.any():
             waited = np.nan_to_num(rackets["waiting_days"].to_numpy(dtype=float))[self.waits]
@@ -149,7 +147,7 @@ class _Run:
         self.life_cause: list[np.ndarray] = []
 
     def _draw_play(self, share: np.ndarray, rng: np.random.Generator) -> None:
-        """(rackets, draws, weeks + 1) cumulative hours of play; reference hours in one of them."""
+        """Set hours, (rackets, draws, weeks + 1) cumulative, and per_hour, limit -> reference hours in one of them."""
         (n, draws), n_weeks, players = self.size, len(self.grid) - 1, self.s.estimate.history.players
         play = self.s.play_ahead(n_weeks * 7)
         week = week_of_play(play, players, n_weeks)
@@ -216,9 +214,9 @@ class _Run:
     def _x_at_end(self, limit: str, beds: _Beds, chance: np.ndarray) -> np.ndarray:
         """(m,) life used at which this limit ends each bed, given that it has lasted so far."""
         learned, r, d = self.s.estimate.learned, beds.racket, beds.draw
-        shape = learned.shapes.shape_breaks if limit == "breaks" else learned.shapes.shape_dead
+        shape = learned.exposure.shape[limit]
         family = np.where(beds.is_fresh, self.family_new[limit][r, d], self.family[limit][r, d])
-        seen = np.where(beds.is_fresh, 1.0, np.exp(0.5 * self.looks[limit][r]))
+        seen = np.where(beds.is_fresh, 1.0, self.look_now[limit][r])
         unit = self.unit[limit][r] * family * seen
         u0 = np.where(beds.is_fresh, 0.0, learned.expected[limit][self.last][r])
         warp = learned.baseline[limit]
@@ -309,12 +307,6 @@ def _pick(values: np.ndarray, chance: np.ndarray) -> np.ndarray:
     return np.asarray(ordered[np.minimum((chance * len(ordered)).astype(np.int64), len(ordered) - 1)])
 
 
-def _beds_now(s: Snapshot, index: np.ndarray) -> dict[str, np.ndarray]:
-    lives = s.estimate.learned.exposure.lives
-    rest = s.estimate.learned.shapes.rest_scale * lives.rest[index]
-    return {"break_hours": lives.break_hours[index], "dead_hours": lives.dead_hours[index], "rest": rest}
-
-
 def _beds_new(s: Snapshot, strung: Strung) -> dict[str, np.ndarray]:
     shapes = s.estimate.learned.shapes
     lives = lives_of(strung.beds, dict(shapes.bed_effects))
@@ -352,11 +344,14 @@ def _planned(policy: Policy, beds: _Beds, x: np.ndarray, events: np.ndarray) -> 
     if policy.hours is not None:
         more = np.maximum(policy.hours - beds.hours_on, 0.0)
         t = np.minimum(t, np.maximum(day_reached(beds.path, beds.hours + more), beds.day))
-    rising = np.maximum.accumulate(x, axis=1)
+
+    def reached(part: float) -> np.ndarray:
+        return np.maximum(day_reached(np.maximum.accumulate(x, axis=1), np.full(len(t), part)), beds.day)
+
     if policy.life is not None:
-        t = np.minimum(t, np.maximum(day_reached(rising, np.full(len(t), policy.life)), beds.day))
+        t = np.minimum(t, reached(policy.life))
     if policy.before_events_from is not None:
-        ready = np.maximum(day_reached(rising, np.full(len(t), policy.before_events_from)), beds.day)
+        ready = reached(policy.before_events_from)
         after = np.where((events >= ready[:, None]) & (events > beds.day[:, None]), events, np.inf)
         t = np.minimum(t, after.min(axis=1, initial=np.inf))
     return t
